@@ -1,0 +1,1 @@
+"""Measurement core of Rungbench: the control pilot from samples to verdicts."""

@@ -1,0 +1,111 @@
+"""The period that fits between the samples.
+
+A monotone edge passes the middle between the last sample on one side and the first on the other:
+that much is certain whatever its shape.  The periods for which one comb passes through all those
+intervals form an interval of their own, found here; a line fitted to interpolated times would be
+off by a good part of a sample where no sample lies on the edges.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from pilotsignal.timing import Comb, Floats, Indices
+
+_MOST = 1 << 12
+_STEPS = 48
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bracket:
+    """Edges of one direction: each lies between `before` and `after`, in cycle `cycle`."""
+
+    before: Floats
+    after: Floats
+    cycle: Indices
+
+    def thinned(self) -> "Bracket":
+        """At most some 4,000 edges, first and last kept."""
+        if self.cycle.size <= _MOST:
+            return self
+        keep = np.unique(np.linspace(0, self.cycle.size - 1, _MOST).astype(np.int64))
+        return Bracket(self.before[keep], self.after[keep], self.cycle[keep])
+
+    def room(self, period: float) -> tuple[float, float]:
+        """Earliest and latest time of cycle 0's edge; earliest beyond latest if none fits all."""
+        shift = period * self.cycle
+        return float(np.max(self.before - shift)), float(np.min(self.after - shift))
+
+
+@dataclass(frozen=True, slots=True)
+class PeriodRange:
+    """Periods and widths that fit between the samples: middle and half width of each range."""
+
+    period: float
+    bound: float
+    width: float
+    width_bound: float
+
+
+def period_range(comb: Comb, rise: Bracket, fall: Bracket) -> PeriodRange:
+    """Periods, and widths of the high pulse, for which both directions fit between the samples.
+
+    Parameters
+    ----------
+    comb : a first guess, within two samples over the record.
+
+    Returns
+    -------
+    PeriodRange : where noise or jitter let no period fit, the one that misses by least, with what
+        it misses by in the bounds.
+    """
+    rise, fall = rise.thinned(), fall.thinned()
+
+    def slack(period: float) -> float:
+        rooms = (rise.room(period), fall.room(period))
+        return min(latest - earliest for earliest, latest in rooms)
+
+    def widest(period: float) -> float:
+        return fall.room(period)[1] - rise.room(period)[0]
+
+    def narrowest(period: float) -> float:
+        return rise.room(period)[1] - fall.room(period)[0]
+
+    reach = 3.0 / comb.cycles
+    best = _highest(slack, comb.period - reach, comb.period + reach)
+    most = slack(best)
+    if most <= 0.0:
+        width = 0.5 * (widest(best) - narrowest(best))
+        return PeriodRange(best, (0.05 - most) / comb.cycles, width, 0.05 - most)
+    low = _zero(slack, best, comb.period - 2.0 * reach)
+    high = _zero(slack, best, comb.period + 2.0 * reach)
+    longest = widest(_highest(widest, low, high))
+    shortest = -narrowest(_highest(narrowest, low, high))
+    return PeriodRange(
+        0.5 * (low + high),
+        0.5 * (high - low),
+        0.5 * (longest + shortest),
+        0.5 * (longest - shortest),
+    )
+
+
+def _highest(function: Callable[[float], float], low: float, high: float) -> float:
+    """Ternary search; the slack is concave."""
+    for _ in range(_STEPS):
+        third = (high - low) / 3.0
+        if function(low + third) < function(high - third):
+            low += third
+        else:
+            high -= third
+    return 0.5 * (low + high)
+
+
+def _zero(function: Callable[[float], float], inside: float, outside: float) -> float:
+    for _ in range(_STEPS):
+        middle = 0.5 * (inside + outside)
+        if function(middle) > 0.0:
+            inside = middle
+        else:
+            outside = middle
+    return inside

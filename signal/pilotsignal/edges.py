@@ -1,0 +1,119 @@
+"""Edges on raw samples: where the waveform goes from one level to the other.
+
+A threshold in the middle finds them in one pass. Where noise makes it chatter,
+two thresholds (hysteresis) decide instead; what is then still too short for
+the rest of the record is a spike, counted and left out.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from pilotsignal.levels import Levels
+
+Indices = npt.NDArray[np.int64]
+_CHUNK = 1 << 17
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Edges:
+    """Edges in order, directions alternating.
+
+    Parameters
+    ----------
+    index : int64, shape (n,): first sample at or beyond the middle after each edge.
+    rising : bool, shape (n,).
+    spikes : excursions through the middle too short to be pulses; not among the edges.
+    """
+
+    index: Indices
+    rising: npt.NDArray[np.bool_]
+    spikes: int
+
+    def of(self, rising: bool) -> Indices:
+        """Indices of the edges of one direction."""
+        return np.asarray(self.index[self.rising == rising], np.int64)
+
+
+def find_edges(samples: npt.NDArray[Any], levels: Levels) -> Edges:
+    """Edges of a waveform with two levels.
+
+    Parameters
+    ----------
+    samples : shape (n,), finite.
+    levels : of the same samples, `levels.two` true.
+    """
+    index = _crossings(samples, levels.at(0.5))
+    if _chatters(index):
+        index = _hysteresis(samples, levels)
+    index, spikes = _without_spikes(index)
+    first_rising = bool(samples[index[0]] > levels.at(0.5)) if index.size else True
+    rising = (np.arange(index.size) % 2 == 0) == first_rising
+    return Edges(index, rising, spikes)
+
+
+def _threshold(samples: npt.NDArray[Any], level: float) -> Any:
+    """Level in the samples' own type, so that the comparison needs no conversion."""
+    return samples.dtype.type(np.floor(level)) if samples.dtype.kind in "iu" else level
+
+
+def _crossings(samples: npt.NDArray[Any], level: float) -> Indices:
+    """First sample on the new side, for each change of side; chunks stay in the cache."""
+    threshold = _threshold(samples, level)
+    found = []
+    for start in range(0, samples.size - 1, _CHUNK):
+        above = samples[start : start + _CHUNK + 1] > threshold
+        found.append(np.flatnonzero(above[1:] != above[:-1]) + (start + 1))
+    return np.concatenate(found).astype(np.int64) if found else np.empty(0, np.int64)
+
+
+def _chatters(index: Indices) -> bool:
+    """Whether some intervals are far shorter than intervals of their parity usually are."""
+    if index.size < 4:
+        return False
+    widths = np.diff(index)
+    usual = min(np.median(widths[0::2]), np.median(widths[1::2]))
+    return bool(widths.min() < 0.3 * usual) or bool(usual <= 2)
+
+
+def _hysteresis(samples: npt.NDArray[Any], levels: Levels) -> Indices:
+    """Middle between the last sample beyond one threshold and the first beyond the other."""
+    up = _crossings(samples, levels.at(0.7))
+    down = _crossings(samples, levels.at(0.3))
+    place = np.concatenate((up, down))
+    order = np.argsort(place, kind="stable")
+    place = place[order]
+    upper = (order < up.size).astype(bool)
+    above = samples[place] > np.where(upper, levels.at(0.7), levels.at(0.3))
+    # Upwards through the upper threshold is "high", downwards through the lower is "low".
+    decides = upper == above
+    side, at = above[decides], np.flatnonzero(decides)
+    if at.size == 0:
+        return np.empty(0, np.int64)
+    start_high = bool(samples[0] > levels.at(0.5))
+    changed = np.concatenate(([bool(side[0]) != start_high], side[1:] != side[:-1]))
+    at = at[changed]
+    # Entered through one threshold, decided at the other: the edge is between them.
+    entered = place[np.maximum(at - 1, 0)]
+    usual = np.median(np.diff(place[at])) if at.size > 2 else 0.0
+    close = place[at] - entered <= max(4.0, 0.05 * usual)
+    return np.where(close, (place[at] + entered + 1) // 2, place[at]).astype(np.int64)
+
+
+def _without_spikes(index: Indices) -> tuple[Indices, int]:
+    """Drop pairs of edges that enclose far less than the usual pulse of their kind."""
+    spikes = 0
+    while index.size >= 6:
+        widths = np.diff(index)
+        usual = np.where(
+            np.arange(widths.size) % 2 == 0, np.median(widths[0::2]), np.median(widths[1::2])
+        )
+        short = np.flatnonzero(widths < 0.3 * np.minimum(usual, np.median(usual)))
+        if short.size == 0 or short.size > 0.05 * widths.size + 1:
+            break
+        first = short[np.concatenate(([True], np.diff(short) > 1))]
+        index = np.delete(index, np.concatenate((first, first + 1)))
+        spikes += int(first.size)
+    return index, spikes

@@ -1,0 +1,286 @@
+"""From a fit in sample units to quantities with budgets.
+
+Every row id names its input: ``gain@CALIBRATION``, ``timebase@CLOCK``, ``noise-rise@CAPTURE``.
+What two quantities of one capture share (an edge's noise, the gain) has the same id in both.
+"""
+
+import hashlib
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from pilotsignal.budget import RECTANGULAR, combine, half_width, scaled, type_a, type_b
+from pilotsignal.capture import Capture
+from pilotsignal.levels import Levels
+from pilotsignal.periodic import Direction, PeriodicFit
+from pilotsignal.plateaus import Plateau
+from pilotsignal.quantity import BudgetRow, Quantity
+from pilotsignal.timing import Floats
+from pilotsignal.transitions import Crossing, Offsets
+
+_US = 1e6
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What the rows of one capture have in common.
+
+    Parameters
+    ----------
+    capture : the capture.
+    levels : its first look.
+    key : short name of the capture, part of the row ids.
+    interval_us : true sample interval, the time base's correction applied.
+    """
+
+    capture: Capture
+    levels: Levels
+    key: str
+    interval_us: float
+
+    @classmethod
+    def of(cls, capture: Capture, levels: Levels) -> "Context":
+        """Context of a capture."""
+        interval = capture.interval_s * _US / (1.0 + capture.time_base.correction)
+        return cls(capture, levels, _key(capture), interval)
+
+    def time_base(self, sensitivity: float) -> list[BudgetRow]:
+        """Row of the clock; none where nobody stated its uncertainty."""
+        clock = self.capture.time_base
+        if clock.u_relative is None:
+            return []
+        row = type_b(f"timebase@{clock.id}", "time base", clock.u_relative, "1")
+        return [scaled(row, sensitivity)]
+
+    def edge(self, name: str, found: Crossing, sensitivity: float) -> list[BudgetRow]:
+        """Rows of one crossing, in microseconds: noise, and what the folded gap leaves open."""
+        noise = type_a(
+            f"noise-{name}@{self.key}",
+            f"noise, {name}",
+            found.u * self.interval_us,
+            "us",
+            found.dof,
+        )
+        gap = half_width(
+            f"gap-{name}@{self.key}", f"folded gap, {name}", found.bound * self.interval_us, "us"
+        )
+        return [scaled(noise, sensitivity), scaled(gap, sensitivity)]
+
+
+def frequency_of(context: Context, fit: PeriodicFit) -> Quantity:
+    """Frequency in Hz."""
+    period_us = fit.comb.period * context.interval_us
+    value = _US / period_us
+    slope = -value / period_us
+    rows = [scaled(row, slope) for row in _period_rows(context, fit)] + context.time_base(value)
+    return combine("frequency_hz", "Hz", value, "regression of folded edges", rows)
+
+
+def width_of(context: Context, fit: PeriodicFit, level: float | None, name: str) -> Quantity | None:
+    """High time in us at a level in sample units (None: the middle); None if it is not crossed."""
+    pair = _pair(fit, level)
+    if pair is None:
+        return None
+    value = _width(fit, pair) * context.interval_us
+    rows = _width_rows(context, fit, pair, name) + context.time_base(-value)
+    return combine(f"pulse_width_{name}_us", "us", value, "folded edges", rows)
+
+
+def duty_of(context: Context, fit: PeriodicFit, zero: float) -> Quantity:
+    """Duty in %: at 0 V, where IEC 61851-1:2017 Table A.2 takes the width, if that is crossed.
+
+    Elsewhere between the crossings of the middle level (IEEE Std 181-2011, 5.3.3).
+    """
+    pair, name, method = _pair(fit, zero), "zero", "width at 0 V over period"
+    if pair is None:
+        pair, name = (fit.rise.middle, fit.fall.middle), "mid"
+        method = "width at the middle level over period"
+    period_us = fit.comb.period * context.interval_us
+    value = 100.0 * _width(fit, pair) / fit.comb.period
+    rows = [
+        scaled(r, r.sensitivity * 100.0 / period_us) for r in _width_rows(context, fit, pair, name)
+    ]
+    rows += [scaled(row, -value / period_us) for row in _period_rows(context, fit)]
+    return combine("duty_percent", "%", value, method, rows)
+
+
+def plateau_of(context: Context, found: Plateau, name: str) -> Quantity:
+    """Plateau in volts, through the calibration."""
+    line = context.capture.calibration
+    value = line.gain_v * found.value + line.offset_v
+    scale = abs(line.gain_v)
+    rows = [
+        type_a(f"noise-{name}@{context.key}", "noise", found.u * scale, "V", found.dof),
+        half_width(
+            f"step-{name}@{context.key}",
+            "converter step",
+            step_bound(context.levels.step, found) * scale,
+            "V",
+        ),
+    ]
+    if line.u_gain_relative is not None:
+        gain = BudgetRow(
+            f"gain@{line.id}", "gain", "B", "normal", line.u_gain_relative, "1", line.dof, value
+        )
+        rows.append(gain)
+    if line.u_offset_v is not None:
+        rows.append(
+            BudgetRow(
+                f"offset@{line.id}", "offset", "B", "normal", line.u_offset_v, "V", line.dof, 1.0
+            )
+        )
+    if line.u_linearity_v > 0:
+        # Off the line by another amount at another voltage: shared only by levels that agree.
+        key = f"linearity-{value:.0f}V@{line.id}"
+        rows.append(type_b(key, "linearity", line.u_linearity_v, "V"))
+    return combine(name, "V", value, f"robust mean of {found.samples} settled samples", rows)
+
+
+def transition_of(context: Context, fit: PeriodicFit, name: str) -> Quantity | None:
+    """10 to 90 % time in us of ``rise`` or ``fall``; None where the samples do not resolve it."""
+    direction = fit.rise if name == "rise" else fit.fall
+    ends = (fit.low, fit.high) if name == "rise" else (fit.high, fit.low)
+    swing = direction.swing
+    span = swing.end - swing.start
+    ten = direction.cross(swing.start + 0.1 * span)
+    ninety = direction.cross(swing.start + 0.9 * span)
+    if ten is None or ninety is None or not direction.middle.resolved:
+        return None
+    duration = ninety.phase - ten.phase
+    if duration < 4.0 * max(ten.gap, ninety.gap):
+        return None
+    value = duration * context.interval_us
+    rows = context.edge(f"{name}-10", ten, -1.0) + context.edge(f"{name}-90", ninety, 1.0)
+    # A cubic leaves some of the shape near the corners.
+    rows.append(half_width(f"shape-{name}@{context.key}", "shape of the fit", 0.02 * value, "us"))
+    for share, end in ((0.1, ends[0]), (0.9, ends[1])):
+        shift = _slowness(direction, share)
+        doubt = math.hypot(end.u, step_bound(context.levels.step, end) * RECTANGULAR)
+        key = f"level-{name}-{share:.0%}@{context.key}"
+        rows.append(type_b(key, "level", 0.9 * doubt * shift * context.interval_us, "us"))
+    return combine(f"{name}_time_us", "us", value, "10 to 90 % of folded edge", rows)
+
+
+def _slowness(direction: Direction, share: float) -> float:
+    """Sample intervals per sample unit around a reference level: what a wrong level costs."""
+    swing = direction.swing
+    span = swing.end - swing.start
+    around = [direction.cross(swing.start + (share + off) * span) for off in (-0.05, 0.05)]
+    if around[0] is None or around[1] is None:
+        return 0.0
+    return abs(around[1].phase - around[0].phase) / abs(0.1 * span)
+
+
+def jitters_of(context: Context, fit: PeriodicFit) -> tuple[Quantity | None, Quantity | None]:
+    """Standard deviations of width and period from cycle to cycle, the noise's share taken off."""
+    rise, fall = fit.rise.offsets, fit.fall.offsets
+    if rise is None or fall is None:
+        return None, None
+    cycles, at_rise, at_fall = np.intersect1d(rise.cycle, fall.cycle, return_indices=True)
+    width = fall.late[at_fall] - rise.late[at_rise]
+    noise = 1.0 / fall.weight[at_fall] + 1.0 / rise.weight[at_rise]
+    quantity = None
+    if cycles.size >= 5:
+        quantity = _scatter(context, "width_jitter_us", width, noise)
+    return quantity, _period_jitter(context, rise)
+
+
+def _period_jitter(context: Context, rise: Offsets) -> Quantity | None:
+    next_to = np.flatnonzero(np.diff(rise.cycle) == 1)
+    if next_to.size < 5:
+        return None
+    change = rise.late[next_to + 1] - rise.late[next_to]
+    noise = 1.0 / rise.weight[next_to + 1] + 1.0 / rise.weight[next_to]
+    return _scatter(context, "period_jitter_us", change, noise)
+
+
+def _scatter(context: Context, name: str, values: Floats, noise: Floats) -> Quantity:
+    centred = values - np.median(values)
+    keep = np.abs(centred) <= 8.0 * np.median(np.abs(centred)) + 1e-12
+    centred, expected = centred[keep], float(np.mean(noise[keep]))
+    dof = max(1.0, centred.size - 1.0)
+    seen = float(np.dot(centred, centred)) / dof
+    spread = (seen + expected) * math.sqrt(2.0 / dof)
+    value = math.sqrt(max(0.0, seen - expected))
+    # Near zero the variance, not its root, is what is known to +/- spread.
+    u = min(spread / (2.0 * value) if value > 0 else math.inf, math.sqrt(spread))
+    rows = [type_a(f"{name}@{context.key}", "scatter", u * context.interval_us, "us", dof)]
+    return combine(name, "us", value * context.interval_us, "scatter of single edges", rows)
+
+
+def _period_rows(context: Context, fit: PeriodicFit) -> list[BudgetRow]:
+    noise = fit.period.u * context.interval_us
+    bound = fit.period.bound * context.interval_us
+    return [
+        type_a(f"noise-period@{context.key}", "noise, period", noise, "us", fit.period.dof),
+        half_width(f"gap-period@{context.key}", "folded gap, period", bound, "us"),
+    ]
+
+
+def _pair(fit: PeriodicFit, level: float | None) -> tuple[Crossing, Crossing] | None:
+    middle = fit.rise.middle, fit.fall.middle
+    if level is None:
+        return middle
+    share = fit.rise.swing.share(level)
+    if abs(share - 0.5) < 1e-3:
+        return middle
+    if not 0.05 < share < 0.95:
+        return None
+    rise, fall = fit.rise.cross(level), fit.fall.cross(level)
+    return (rise, fall) if rise is not None and fall is not None else None
+
+
+def _is_middle(fit: PeriodicFit, pair: tuple[Crossing, Crossing]) -> bool:
+    return pair[0] is fit.rise.middle
+
+
+def _width(fit: PeriodicFit, pair: tuple[Crossing, Crossing]) -> float:
+    """Width by the crossings; where no sample lies on an edge, held to what fits between them."""
+    width = fit.comb.width + pair[1].phase - pair[0].phase
+    if fit.unresolved is not None and _is_middle(fit, pair):
+        room = fit.unresolved
+        return min(max(width, room.width - room.width_bound), room.width + room.width_bound)
+    return width
+
+
+def _width_rows(
+    context: Context, fit: PeriodicFit, pair: tuple[Crossing, Crossing], name: str
+) -> list[BudgetRow]:
+    rise = context.edge(f"rise-{name}", pair[0], -1.0)
+    fall = context.edge(f"fall-{name}", pair[1], 1.0)
+    if fit.unresolved is None:
+        return rise + fall
+    off = abs(_width(fit, pair) - fit.unresolved.width) if _is_middle(fit, pair) else 0.0
+    bound = (fit.unresolved.width_bound + off) * context.interval_us
+    gap = half_width(f"gap-width@{context.key}", "room between samples", bound, "us")
+    if _is_middle(fit, pair):
+        return [rise[0], fall[0], gap]
+    # Where in the gap another level is passed is open, besides where the gap is.
+    return [*rise, *fall, gap]
+
+
+def step_bound(step: float, found: Plateau) -> float:
+    """What a converter step leaves in a mean: noise of half a step and more averages it out.
+
+    The mean of a rounded value with Gaussian noise is off by at most about
+    ``step / pi * exp(-2 pi^2 sigma^2 / step^2)`` (first harmonic of the rounding error, Widrow and
+    Kollar, Quantization Noise, 2008, chapter 4).  `sigma` is the noise before rounding: the scatter
+    of the codes less Sheppard's step^2 / 12.  Two codes do not tell noise from a level between
+    them, and half a step is left; where codes are missing, half the distance of those there are.
+    """
+    if step <= 0:
+        return 0.0
+    if found.code_gap > 1.5 * step:
+        return 0.5 * found.code_gap
+    if 0 < found.codes <= 2:
+        return 0.5 * step
+    variance = max(0.0, (found.sigma / step) ** 2 - 1.0 / 12.0)
+    return 0.5 * step * math.exp(-2.0 * math.pi**2 * variance) if variance < 1.0 else 0.0
+
+
+def _key(capture: Capture) -> str:
+    """Short name from the origin and both ends of the samples: hashing all would cost too much."""
+    ends = capture.samples[:2048].tobytes() + capture.samples[-2048:].tobytes()
+    text = f"{capture.origin}|{capture.samples.size}|{capture.interval_s}|{capture.first_tick}"
+    return hashlib.blake2b(text.encode() + ends, digest_size=6).hexdigest()

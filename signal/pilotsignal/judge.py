@@ -1,0 +1,240 @@
+"""From a quantity and a limit to a verdict.
+
+`judge` is the only place that makes one.  It fails closed: no quantity, no
+calibration, a limit from memory or one that is only shown never passes.
+
+References
+----------
+.. [1] JCGM 106:2012, 8 (decision rules).
+.. [2] ILAC-G8:09/2019, 4 (decision rules with guard bands).
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+from typing import Any, Final, Self
+
+from pilotsignal.calibration import TimeBase, VoltCalibration
+from pilotsignal.errors import QuantityError
+from pilotsignal.grounds import NO_GROUNDS, Grounds, Need, need_of, time_base_doubt, volts_doubt
+from pilotsignal.limit import Limit, Rule, conformance_probability
+from pilotsignal.quantity import Quantity
+
+__all__ = [
+    "Grounds",
+    "Judgement",
+    "Limit",
+    "Rule",
+    "Verdict",
+    "conformance_probability",
+    "judge",
+    "judge_frequency",
+    "judge_voltage",
+    "withheld",
+]
+
+
+class Verdict(StrEnum):
+    """What one check came to."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    UNDECIDED = "undecided"
+    NOT_RUN = "not run"
+    BENCH_FAULT = "bench fault"
+    OBSERVED = "observed"
+
+
+_WITHOUT_VALUE: Final = (Verdict.UNDECIDED, Verdict.NOT_RUN, Verdict.BENCH_FAULT)
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """A verdict with what it rests on.
+
+    Parameters
+    ----------
+    verdict : the verdict.
+    why : a sentence for people.
+    quantity : what was judged, or ``None``: there was nothing to judge.
+    limit : what it was judged by.
+    conformance_probability : JCGM 106, 7.2; ``None`` where it cannot be told.
+
+    Raises
+    ------
+    QuantityError : a pass without a quantity.
+    """
+
+    verdict: Verdict
+    why: str
+    quantity: Quantity | None
+    limit: Limit
+    conformance_probability: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.quantity is None and self.verdict is Verdict.PASS:
+            raise QuantityError("Nothing was measured, so nothing can pass.")
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values for JSON and the archive."""
+        return {
+            "verdict": str(self.verdict),
+            "why": self.why,
+            "quantity": None if self.quantity is None else self.quantity.as_dict(),
+            "limit": self.limit.as_dict(),
+            "conformance_probability": self.conformance_probability,
+        }
+
+    @classmethod
+    def from_dict(cls, plain: Mapping[str, Any]) -> Self:
+        """Inverse of `as_dict`."""
+        quantity = plain["quantity"]
+        return cls(
+            Verdict(plain["verdict"]),
+            plain["why"],
+            None if quantity is None else Quantity.from_dict(quantity),
+            Limit.from_dict(plain["limit"]),
+            plain["conformance_probability"],
+        )
+
+
+def withheld(limit: Limit, verdict: Verdict, why: str) -> Judgement:
+    """Judgement of something that was not measured.
+
+    Raises
+    ------
+    QuantityError : a verdict that needs a value.
+    """
+    if verdict not in _WITHOUT_VALUE:
+        raise QuantityError(f"Without a value the verdict cannot be {verdict!s}.")
+    return Judgement(verdict, why or "It was not measured.", None, limit)
+
+
+def judge(
+    quantity: Quantity | None,
+    limit: Limit,
+    *,
+    missing_why: str = "",
+    missing_verdict: Verdict = Verdict.NOT_RUN,
+    grounds: Grounds = NO_GROUNDS,
+) -> Judgement:
+    """Judge `quantity` by `limit`, under the limit's own rule.
+
+    Parameters
+    ----------
+    quantity : what was measured, in the limit's unit, or ``None``.
+    missing_why : why it is ``None``, a sentence.
+    missing_verdict : `NOT_RUN`, `UNDECIDED` or `BENCH_FAULT`, for ``None``.
+    grounds : calibration and time base; a limit in V, ohm or pF is undecided without the first, a
+        limit in Hz cannot pass without the second (see `pilotsignal.grounds`).
+
+    Raises
+    ------
+    QuantityError : units differ, or `missing_verdict` is one that needs a value.
+
+    Examples
+    --------
+    >>> limit = Limit(None, 3.0, "s", "example", "clause 1", Rule.GUARDED, "H")
+    >>> judge(Quantity("delay_s", 1.2, "s", 0.01, math.inf, "counted"), limit).verdict.value
+    'pass'
+    """
+    if quantity is None:
+        return withheld(limit, missing_verdict, missing_why)
+    if quantity.unit != limit.unit:
+        raise QuantityError(
+            f"{quantity.name} is in {quantity.unit} and its limit in {limit.unit}; use one unit."
+        )
+    probability = conformance_probability(quantity, limit)
+    if not limit.deciding:
+        return Judgement(Verdict.OBSERVED, _observed_why(limit), quantity, limit, probability)
+    need = need_of(limit.unit)
+    if need is Need.VOLTS and (doubt := volts_doubt(grounds)):
+        return Judgement(Verdict.UNDECIDED, doubt, quantity, limit)
+    if need is Need.TIME_BASE and not _clock_stated(grounds):
+        return Judgement(Verdict.UNDECIDED, time_base_doubt(grounds), quantity, limit)
+    verdict, why = _decide(quantity, limit)
+    if verdict is Verdict.PASS:
+        verdict, why = _may_pass(verdict, why, limit, grounds)
+    return Judgement(verdict, why, quantity, limit, probability)
+
+
+def judge_voltage(
+    quantity: Quantity | None,
+    limit: Limit,
+    calibration: VoltCalibration,
+    on: date | None = None,
+    missing_why: str = "",
+) -> Judgement:
+    """`judge` of a voltage measured through `calibration` on the day `on`."""
+    grounds = Grounds(volts=calibration, on=on)
+    return judge(quantity, limit, missing_why=missing_why, grounds=grounds)
+
+
+def judge_frequency(
+    quantity: Quantity | None,
+    limit: Limit,
+    time_base: TimeBase,
+    on: date | None = None,
+    missing_why: str = "",
+) -> Judgement:
+    """`judge` of a frequency measured by `time_base` on the day `on`."""
+    grounds = Grounds(time_base=time_base, on=on)
+    return judge(quantity, limit, missing_why=missing_why, grounds=grounds)
+
+
+def _clock_stated(grounds: Grounds) -> bool:
+    """Whether the quantity's U holds the clock at all: without it not even a fail is sure."""
+    return grounds.time_base is not None and grounds.time_base.u_relative is not None
+
+
+def _may_pass(verdict: Verdict, why: str, limit: Limit, grounds: Grounds) -> tuple[Verdict, str]:
+    """Take a pass back where it would prove nothing."""
+    if not limit.can_pass:
+        return Verdict.OBSERVED, f"{why} That alone does not prove it. {limit.note}".strip()
+    if need_of(limit.unit) is Need.TIME_BASE and (doubt := time_base_doubt(grounds)):
+        return Verdict.UNDECIDED, doubt
+    return verdict, why
+
+
+def _decide(quantity: Quantity, limit: Limit) -> tuple[Verdict, str]:
+    expanded = quantity.expanded()
+    low, high = limit.acceptance(expanded)
+    if low <= quantity.value <= high:
+        return Verdict.PASS, f"{_figure(quantity, expanded)} lies inside {_bounds(limit)}."
+    low, high = limit.rejection(expanded)
+    if quantity.value < low or quantity.value > high:
+        return Verdict.FAIL, f"{_figure(quantity, expanded)} lies outside {_bounds(limit)}."
+    return (
+        Verdict.UNDECIDED,
+        f"{_figure(quantity, expanded)} is too close to {_bounds(limit)} for its uncertainty.",
+    )
+
+
+def _observed_why(limit: Limit) -> str:
+    if limit.confidence == "MEM":
+        return "The limit is from memory and unconfirmed; it is shown and does not decide."
+    if limit.low is None and limit.high is None:
+        return f"There is no limit. {limit.note}".strip()
+    return f"The limit is shown and does not decide. {limit.note}".strip()
+
+
+def _figure(quantity: Quantity, expanded: float) -> str:
+    digits = _decimals(expanded)
+    return f"{quantity.value:.{digits}f} {quantity.unit} ± {expanded:.{digits}f} {quantity.unit}"
+
+
+def _decimals(expanded: float) -> int:
+    """Decimals that show two digits of an uncertainty."""
+    if expanded <= 0.0:
+        return 3
+    return min(9, max(0, 1 - math.floor(math.log10(expanded))))
+
+
+def _bounds(limit: Limit) -> str:
+    if limit.low is None:
+        return f"at most {limit.high:g} {limit.unit}"
+    if limit.high is None:
+        return f"at least {limit.low:g} {limit.unit}"
+    return f"{limit.low:g}..{limit.high:g} {limit.unit}"

@@ -1,0 +1,125 @@
+"""Edge times to period, phase and cycle numbers: one straight line for each direction.
+
+References
+----------
+.. [1] Kay, Fundamentals of Statistical Signal Processing: Estimation Theory, 1993, 3.7 (line
+   fitting); both directions share one slope, the period.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Indices = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Comb:
+    """Times of a periodic waveform's edges: ``rise + k * period`` and ``fall + k * period``.
+
+    Parameters
+    ----------
+    period, rise, fall : in the unit of the times given, `rise` <= `fall` < `rise + period`.
+    rise_cycle, fall_cycle : cycle number of each edge.
+    rise_residual, fall_residual : edge times less the comb.
+    """
+
+    period: float
+    rise: float
+    fall: float
+    rise_cycle: Indices
+    fall_cycle: Indices
+    rise_residual: Floats
+    fall_residual: Floats
+
+    @property
+    def width(self) -> float:
+        """Time from the rising to the falling edge."""
+        return self.fall - self.rise
+
+    @property
+    def cycles(self) -> int:
+        """Cycles from the first to the last edge of either direction."""
+        spans = [c[-1] - c[0] for c in (self.rise_cycle, self.fall_cycle) if c.size]
+        return int(max(spans))
+
+    def with_period(self, period: float) -> "Comb":
+        """Another period about the middle of the record; residuals stay those of this one."""
+        change = period - self.period
+        return replace(
+            self,
+            period=period,
+            rise=self.rise - change * float(np.mean(self.rise_cycle)),
+            fall=self.fall - change * float(np.mean(self.fall_cycle)),
+        )
+
+    @property
+    def residuals(self) -> Floats:
+        """Both directions' residuals."""
+        return np.concatenate((self.rise_residual, self.fall_residual))
+
+    @property
+    def leverage(self) -> float:
+        """Sum of squared cycle numbers about their means: what the period's variance divides by."""
+        return sum(_spread(cycle) for cycle in (self.rise_cycle, self.fall_cycle))
+
+
+def fit_comb(rise: Floats, fall: Floats) -> Comb | None:
+    """Fit a comb to edge times.
+
+    Parameters
+    ----------
+    rise, fall : times of rising and falling edges, each in order.
+
+    Returns
+    -------
+    Comb or None : None where fewer than four edges, or fewer than two of a direction, are there.
+    """
+    if min(rise.size, fall.size) < 2:
+        return None
+    first = float(np.median(np.concatenate((np.diff(rise), np.diff(fall)))))
+    if first <= 0:
+        return None
+    rise_cycle = _number(rise, first)
+    fall_cycle = _number(fall, first)
+    # The falling edge of cycle 0 is the one that ends the first high pulse.
+    fall_cycle += int(np.floor((fall[0] - rise[0]) / first))
+    return _line(rise, fall, rise_cycle, fall_cycle)
+
+
+def refit(comb: Comb, rise: Floats, fall: Floats) -> Comb:
+    """The comb of corrected times of the same edges."""
+    return _line(rise, fall, comb.rise_cycle, comb.fall_cycle)
+
+
+def _number(times: Floats, period: float) -> Indices:
+    """Cycle numbers from the first edge on; whole missing cycles are counted over."""
+    steps = np.rint(np.diff(times) / period).astype(np.int64)
+    return np.concatenate(([0], np.cumsum(steps))).astype(np.int64)
+
+
+def _line(rise: Floats, fall: Floats, rise_cycle: Indices, fall_cycle: Indices) -> Comb:
+    leverage = _spread(rise_cycle) + _spread(fall_cycle)
+    moment = _moment(rise_cycle, rise) + _moment(fall_cycle, fall)
+    period = moment / leverage
+    at_rise = float(np.mean(rise) - period * np.mean(rise_cycle))
+    at_fall = float(np.mean(fall) - period * np.mean(fall_cycle))
+    return Comb(
+        period,
+        at_rise,
+        at_fall,
+        rise_cycle,
+        fall_cycle,
+        rise - (at_rise + period * rise_cycle),
+        fall - (at_fall + period * fall_cycle),
+    )
+
+
+def _spread(cycle: Indices) -> float:
+    return float(np.sum((cycle - np.mean(cycle)) ** 2)) if cycle.size else 0.0
+
+
+def _moment(cycle: Indices, times: Floats) -> float:
+    return float(np.sum((cycle - np.mean(cycle)) * (times - np.mean(times))))
