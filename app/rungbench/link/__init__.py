@@ -1,0 +1,4 @@
+"""The link to the board: frames, messages, ports, recordings.
+
+`hardware_notes/link_protocol.md` is the specification.
+"""
