@@ -1,0 +1,1 @@
+"""A board, a ladder and a charger behind the bytes of the link."""
