@@ -1,0 +1,1 @@
+"""Records of runs and where they are kept."""
