@@ -1,0 +1,205 @@
+"""``rungbench qualify``: one charger through one plan, judged and recorded."""
+
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from pilotsignal.standard import BUILT_IN, Profile, load_profile
+from rungbench.archive.document import run_document
+from rungbench.archive.record import ChargerIdentity, Record, RunVerdict
+from rungbench.archive.store import open_archive
+from rungbench.cli.amounts import amperes
+from rungbench.cli.printing import print_json
+from rungbench.errors import ExitStatus, WrongUse
+from rungbench.paths import paths
+from rungbench.qualify.bench import is_simulated, open_bench
+from rungbench.qualify.order import Order, check_charger
+from rungbench.qualify.plan_file import load_plan
+from rungbench.qualify.progress import Alarm, Listener, Told
+from rungbench.qualify.runner import run
+from rungbench.qualify.sheet import Sheet, read_sheet
+from rungbench.qualify.stop import Stop, on_ctrl_c
+from rungbench.settings import Chosen, load_settings
+
+_STATUS: Final = {
+    RunVerdict.PASS: ExitStatus.DONE,
+    RunVerdict.FAIL: ExitStatus.FAILED,
+    RunVerdict.BENCH_FAULT: ExitStatus.BENCH_FAULT,
+    RunVerdict.INCOMPLETE: ExitStatus.UNDECIDED,
+    RunVerdict.UNDECIDED: ExitStatus.UNDECIDED,
+}
+# The simulated bench answers for this invented charger unless told otherwise.
+_INVENTED: Final = Sheet(
+    maker="Example",
+    model="Simulated AC charger",
+    rated_current_a=16.0,
+    phases=3,
+    outlet="cable",
+)
+_INVENTED_SERIAL: Final = "SIM-0001"
+_NEEDED: Final = {
+    "maker": "--maker",
+    "model": "--model",
+    "rated_current_a": "--rated-current",
+    "phases": "--phases",
+    "outlet": "--outlet",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class _Job:
+    """All that was asked for, checked before any port is opened."""
+
+    order: Order
+    url: str
+    chosen: Chosen
+    as_json: bool
+
+
+@click.command()
+@click.option("--bench", metavar="URL", help="Port or URL of the board; sim://sound is simulated.")
+@click.option("--plan", metavar="NAME", help="Plan to run (default: quick).")
+@click.option("--sheet", type=click.Path(path_type=Path), help="Model sheet, a TOML file.")
+@click.option("--maker", metavar="NAME", help="Maker of the charger.")
+@click.option("--model", metavar="NAME", help="Model of the charger.")
+@click.option("--serial", metavar="NUMBER", help="Serial number of the charger.")
+@click.option("--rated-current", type=amperes, metavar="A", help="Rated current per phase.")
+@click.option("--set-current", type=amperes, metavar="A", help="Current that it is set to.")
+@click.option("--phases", type=click.IntRange(1, 3), metavar="N", help="Phases it switches: 1, 3.")
+@click.option("--outlet", type=click.Choice(["socket", "cable"]), help="Socket or tethered cable.")
+@click.option("--notes", metavar="TEXT", help="Anything fitted or remarkable, for the record.")
+@click.option("--profile", metavar="NAME|FILE", help="Limits to judge by.")
+@click.option("--operator", metavar="NAME", help="Who does it, for the record.")
+@click.option("--archive", metavar="FILE", help="Archive that keeps the record.")
+@click.option(
+    "--arm",
+    is_flag=True,
+    help="Allow rungs at which the charger puts mains on its outlet. Without it a run on a real "
+    "board stops at B. A simulated bench needs none.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def qualify(**given: Any) -> ExitStatus:
+    """Take one charger through a plan: measure, judge, record.
+
+    With --arm mains is present on the charger's outlet in state C.  The stand-in is left on open
+    and the outlet is watched, however the run ends.
+    """
+    job = _job(given)
+    with ExitStack() as stack:
+        stop = Stop()
+        stack.enter_context(on_ctrl_c(stop))
+        standin = stack.enter_context(open_bench(job.url))
+        standin.check_stop = stop.check
+        simulated = standin.identity.simulated
+        archive = stack.enter_context(
+            open_archive(job.chosen.archive_for(simulated), simulated=simulated)
+        )
+        if job.as_json:
+            record = run(job.order, standin, archive, _alarm_only, url=job.url)
+            print_json(run_document(record))
+        else:
+            record = _run_in_view(job, standin, archive)
+    return _STATUS[record.verdict]
+
+
+def _run_in_view(job: _Job, standin: Any, archive: Any) -> Record:
+    # Late: tables and bars are for people only.
+    from rungbench.cli.qualify_view import RunView, console_for_runs, print_end
+
+    console = console_for_runs()
+    with RunView(console, job.order) as view:
+        listener: Listener = view
+        record = run(job.order, standin, archive, listener, url=job.url)
+    print_end(record, archive.path, job.order.profile.confirm, console)
+    return record
+
+
+def _alarm_only(told: Told) -> None:
+    """With JSON on standard output, an alarm still reaches whoever stands there."""
+    if isinstance(told, Alarm):
+        click.echo(told.text.upper(), err=True)
+
+
+def _job(given: dict[str, Any]) -> _Job:
+    names = ("bench", "plan", "profile", "operator", "archive")
+    sheet = read_sheet(given["sheet"]) if given["sheet"] else Sheet()
+    options = {name: given[name] for name in names}
+    options["plan"] = options["plan"] or sheet.plan
+    chosen = load_settings(options)
+    settings = chosen.settings
+    url = require_bench(settings.bench)
+    profile = find_profile(settings.profile)
+    plan = load_plan(settings.plan, paths().plans)
+    charger = _charger(given, sheet, simulated=is_simulated(url))
+    check_charger(charger, profile)
+    armed = given["arm"] or is_simulated(url)
+    order = Order(plan, charger, profile, settings.operator, armed)
+    return _Job(order, url, chosen, given["as_json"])
+
+
+def require_bench(url: str) -> str:
+    """The bench that was chosen.
+
+    Raises
+    ------
+    WrongUse : none was.
+    """
+    if not url:
+        raise WrongUse(
+            "No bench was chosen; give --bench with a port (`rungbench bench ports` lists them), "
+            "or --bench sim://sound for the simulated one."
+        )
+    return url
+
+
+def find_profile(name: str) -> Profile:
+    """A profile by name: one that ships, else one of the user's own, else a file."""
+    own = paths().profiles / f"{name}.toml"
+    return load_profile(own if name not in BUILT_IN and own.is_file() else name)
+
+
+def _charger(given: dict[str, Any], sheet: Sheet, *, simulated: bool) -> ChargerIdentity:
+    stated = replace(
+        sheet,
+        **{
+            key: given[option]
+            for key, option in (
+                ("maker", "maker"),
+                ("model", "model"),
+                ("rated_current_a", "rated_current"),
+                ("set_current_a", "set_current"),
+                ("phases", "phases"),
+                ("outlet", "outlet"),
+                ("notes", "notes"),
+            )
+            if given[option] is not None
+        },
+    )
+    serial = given["serial"]
+    if simulated:
+        stated = _completed(stated)
+        serial = serial or _INVENTED_SERIAL
+    missing = [option for key, option in _NEEDED.items() if getattr(stated, key) is None]
+    missing += [] if serial else ["--serial"]
+    if missing:
+        raise WrongUse(f"The charger is not fully described; state {', '.join(missing)}.")
+    stated.check_serial(serial)
+    return ChargerIdentity(
+        maker=stated.maker or "",
+        model=stated.model or "",
+        serial=serial,
+        rated_current_a=stated.rated_current_a or 0.0,
+        set_current_a=stated.set_current_a,
+        phases=stated.phases or 0,
+        outlet=stated.outlet or "",
+        notes=stated.notes or "",
+    )
+
+
+def _completed(stated: Sheet) -> Sheet:
+    """The sheet with the invented charger's values where nothing was stated."""
+    empty = {key: getattr(_INVENTED, key) for key in _NEEDED if getattr(stated, key) is None}
+    return replace(stated, **empty)

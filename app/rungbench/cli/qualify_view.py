@@ -1,0 +1,196 @@
+"""A run on the terminal: progress while it goes on, one line per check, the verdict at the end."""
+
+from pathlib import Path
+from typing import Final
+
+from rich.console import Console, RenderableType
+from rich.padding import Padding
+from rich.panel import Panel
+from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
+from rich.table import Table
+from rich.text import Text
+
+from pilotsignal.judge import Judgement, Limit, Verdict
+from rungbench.archive.document import deciding
+from rungbench.archive.record import CheckResult, Record, Role, RunHeader
+from rungbench.cli.terminal import FACES, SIMULATED, bounds, figure, safe, verdict_text
+from rungbench.link.words import Rung
+from rungbench.paths import under_home
+from rungbench.qualify.order import Order
+from rungbench.qualify.progress import Alarm, CheckDone, MakingSafe, RunStarted, StepStarted, Told
+from rungbench.qualify.scope import CANNOT_PROVE, CAUTIONS, NO_CERTIFICATION
+
+_VERDICT: Final = 13
+_WIDE_TITLE: Final = 45
+_VALUE: Final = 21
+_WIDE: Final = 120
+_QUIET: Final = (Verdict.PASS, Verdict.OBSERVED)
+# Without a terminal nobody folds lines for us, and one check is to be one line.
+_PIPE_WIDTH: Final = 160
+_BOUND_DECIMALS: Final = 3
+
+
+def console_for_runs() -> Console:
+    """A console on standard output, wide where it is no terminal."""
+    console = Console(highlight=False)
+    return console if console.is_terminal else Console(highlight=False, width=_PIPE_WIDTH)
+
+
+class RunView:
+    """Shows a run; a listener of its runner, and a context manager around it."""
+
+    def __init__(self, console: Console, order: Order) -> None:
+        self._console = console
+        self._plan, self._armed = order.plan, order.armed
+        self._edition = order.profile.edition
+        self._progress = Progress(
+            TextColumn("{task.description}"),
+            BarColumn(bar_width=24),
+            TextColumn("{task.completed:.0f}/{task.total:.0f} checks"),
+            TimeElapsedColumn(),
+            console=console,
+            transient=True,
+            disable=not console.is_terminal,
+        )
+        self._task: TaskID | None = None
+
+    def __enter__(self) -> "RunView":
+        self._progress.start()
+        self._task = self._progress.add_task("prepare", total=len(self._plan.checks) + 1)
+        return self
+
+    def __exit__(self, *_ending: object) -> None:
+        self._progress.stop()
+
+    def __call__(self, told: Told) -> None:
+        """Show one message of the runner."""
+        match told:
+            case RunStarted():
+                self._begin(told.header)
+            case StepStarted():
+                self._describe(_step_text(told))
+            case CheckDone():
+                self._console.print(check_line(told.result, self._edition, self._console))
+                if self._task is not None and told.result.attempt == 1:
+                    self._progress.advance(self._task)
+            case MakingSafe():
+                self._describe(f"watching the outlet for {told.watch_s:g} s")
+            case Alarm():
+                self._console.print(alarm(told.text))
+
+    def _describe(self, text: str) -> None:
+        if self._task is not None:
+            armed = "  ARMED" if self._armed else ""
+            self._progress.update(self._task, description=f"{text}{armed}")
+
+    def _begin(self, header: RunHeader) -> None:
+        console, charger = self._console, header.charger
+        console.print(safe(f"Record {header.run_id}  {self._plan.title}", "bold"), _mark(header))
+        console.print(safe(f"{charger.maker} {charger.model}, serial {charger.serial}"))
+        console.print(safe(f"profile {header.profile}, bench {header.bench_url}", "dim"))
+        if not header.simulated:
+            console.print(Text("ARMED" if self._armed else "not armed: stops at B", style="bold"))
+        for caution in CAUTIONS:
+            console.print(safe(f"! {caution}", "dim"))
+        console.print()
+
+
+def _step_text(told: StepStarted) -> str:
+    again = ", again and longer" if told.attempt > 1 else ""
+    live = " (outlet live)" if told.step.setting.rung in (Rung.C, Rung.D) else ""
+    return f"{told.step.name}{live}{again}"
+
+
+def _mark(header: RunHeader) -> Text:
+    return Text(SIMULATED if header.simulated else "", style="bold")
+
+
+def alarm(text: str) -> Panel:
+    """What must not be overlooked."""
+    return Panel(Text(text.upper(), style="bold"), border_style="bold red", expand=False)
+
+
+def check_line(result: CheckResult, edition: str, console: Console) -> Table:
+    """Verdict, title, value with U, limit with clause; and why, where it did not pass."""
+    wide = console.width >= _WIDE
+    table = Table.grid(padding=(0, 1))
+    table.add_column(width=_VERDICT, no_wrap=True)
+    room = console.width - _VERDICT - _VALUE - 2
+    table.add_column(width=_WIDE_TITLE if wide else max(20, min(_WIDE_TITLE, room)))
+    table.add_column(width=_VALUE)
+    decided = deciding(result)
+    limit = safe(_limit(decided, edition), "dim")
+    cells: list[RenderableType] = [verdict_text(result.verdict.value, console), _title(result)]
+    cells.append(_value(result, decided))
+    if wide:
+        table.add_column()
+        table.add_row(*cells, limit)
+    else:
+        table.add_row(*cells)
+    below = [] if wide or not limit.plain else [limit]
+    if result.verdict not in _QUIET and result.why:
+        below.append(safe(result.why))
+    if not below:
+        return table
+    outer = Table.grid()
+    outer.add_row(table)
+    for text in below:
+        outer.add_row(Padding(text, (0, 0, 0, _VERDICT + 1)))
+    return outer
+
+
+def _title(result: CheckResult) -> Text:
+    text = safe(result.title)
+    if result.attempt > 1:
+        text.append(f" [{result.attempt}]", style="dim")
+    if result.role is not Role.REQUIRED:
+        text.append(f" {result.role.value}", style="dim")
+    return text
+
+
+def _value(result: CheckResult, decided: Judgement | None) -> str:
+    quantity = decided.quantity if decided else None
+    if quantity is None:
+        quantity = result.quantities[0] if result.quantities else None
+    if quantity is None:
+        return ""
+    if quantity.u == 0.0:
+        return f"{quantity.value:g} {quantity.unit}"
+    return figure(quantity.value, quantity.expanded(), quantity.unit)
+
+
+def _limit(decided: Judgement | None, edition: str) -> str:
+    """Bounds, clause and rule; the edition only where it is not the profile's own."""
+    if decided is None:
+        return ""
+    limit = decided.limit
+    clause = limit.clause.replace(f"{edition}, ", "").replace(f"{edition} ", "")
+    return f"{_bounds(limit)}; {clause}; {limit.rule}"
+
+
+def _bounds(limit: Limit) -> str:
+    if limit.low is not None and limit.low == limit.high:
+        return f"{limit.low:g} {limit.unit}"
+    low = None if limit.low is None else round(limit.low, _BOUND_DECIMALS)
+    high = None if limit.high is None else round(limit.high, _BOUND_DECIMALS)
+    return bounds(low, high, limit.unit)
+
+
+def print_end(record: Record, archive: Path, confirm: str, console: Console) -> None:
+    """The verdict, large; then where it lies, and what it does not say."""
+    verdict = verdict_text(record.verdict.value, console)
+    face = FACES[record.verdict.value]
+    body = Text(" ").append_text(verdict).append(" ")
+    if record.header.simulated:
+        body.append(f" {SIMULATED} ", style="bold")
+    console.print()
+    console.print(Panel(body, border_style=face.colour, expand=False, padding=(1, 4)))
+    if record.interrupted:
+        console.print(safe(f"Interrupted: {record.interrupted}"))
+    if text := record.make_safe.get("alarm"):
+        console.print(alarm(str(text)))
+    console.print(safe(f"record {record.run_id} in {under_home(archive)}"))
+    console.print(safe(f"Not proven here: {', '.join(CANNOT_PROVE)}.", "dim"))
+    console.print(safe(f"{NO_CERTIFICATION} {confirm}", "dim"))
+    if record.header.simulated:
+        console.print(Text(f"{SIMULATED}: no charger was tested.", style="bold"))

@@ -1,0 +1,13 @@
+"""The checks that a plan may ask for."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from rungbench.qualify.checks import levels, mains, source, timing
+from rungbench.qualify.checks.kind import CheckKind
+
+CHECK_KINDS: Final[Mapping[str, CheckKind]] = {
+    kind.name: kind for module in (levels, timing, mains, source) for kind in module.KINDS
+}
+
+__all__ = ["CHECK_KINDS", "CheckKind"]

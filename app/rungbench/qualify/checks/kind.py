@@ -1,0 +1,33 @@
+"""What every check declares before anything is measured."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from rungbench.archive.record import Role
+from rungbench.qualify.case import Case, Finding
+from rungbench.qualify.plan import Do
+
+OBSERVE = frozenset({Do.OBSERVE})
+CHANGE = frozenset({Do.CHANGE})
+
+
+@dataclass(frozen=True, slots=True)
+class CheckKind:
+    """A check and its needs.
+
+    `steps` are the kinds of step it can be judged from.  `compares` says that it needs the
+    evidence of an earlier step as well.  `senses_mains` says that it needs the mains senses;
+    `absence` that it passes by something not seen, so that a loss on the link spoils it;
+    `by_step_limit` that its limit is the one its step names.
+    What it energises is told by the setting of its step.
+    """
+
+    name: str
+    title: str
+    judge: Callable[[Case], Finding]
+    steps: frozenset[Do] = OBSERVE
+    role: Role = Role.REQUIRED
+    compares: bool = False
+    senses_mains: bool = False
+    absence: bool = False
+    by_step_limit: bool = False

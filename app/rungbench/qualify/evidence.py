@@ -1,0 +1,50 @@
+"""What a step brings home, for its checks to be judged from."""
+
+from dataclasses import dataclass, replace
+
+from pilotsignal.measure import PilotMeasurement
+from pilotsignal.response import Window
+from rungbench.link.words import Setting
+from rungbench.qualify.plan import Step
+from rungbench.standin.record import Applied, BoardRecord
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """One pass through one step.
+
+    `before` is the setting that the step came from, `live_before` the phases that were live then.
+    `seen` are all phases that were live at any time during the step, settling included.  `window`
+    is what the old setting's high level lies in.  `limit_s` is what mains was watched against.
+    """
+
+    step: Step
+    before: Setting
+    applied: Applied
+    record: BoardRecord
+    measurement: PilotMeasurement | None = None
+    live_before: frozenset[int] = frozenset()
+    seen: frozenset[int] = frozenset()
+    window: Window | None = None
+    limit_s: float = 0.0
+    captures: tuple[str, ...] = ()
+    attempt: int = 1
+
+    @property
+    def live(self) -> frozenset[int]:
+        """Phases live at the end."""
+        return self.record.mains
+
+    @property
+    def pulsing(self) -> bool:
+        """Whether the pilot pulsed at all during the record."""
+        return self.record.edges.times.size > 1
+
+    @property
+    def where(self) -> str:
+        """The rung, for people."""
+        return self.applied.reported.text()
+
+    def with_captures(self, keys: tuple[str, ...]) -> "Evidence":
+        """The same evidence, with the keys that its captures are stored under."""
+        return replace(self, captures=keys)

@@ -1,0 +1,342 @@
+"""A run: prepare, checks, make safe.
+
+Steps are performed in the order of the plan; from each one's evidence its checks
+are judged and stored one by one.  However the run ends, the stand-in goes to
+open, the outlet is watched, and what was completed stays recorded.
+"""
+
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from types import TracebackType
+from typing import Final, Self
+
+from pilotsignal.budget import combine, derive, half_width
+from pilotsignal.errors import PilotSignalError
+from pilotsignal.judge import Verdict
+from rungbench.archive.record import CheckResult, Record, RunHeader, run_verdict, utc_now
+from rungbench.archive.store import Archive
+from rungbench.errors import BenchError, Interrupted
+from rungbench.link.words import OPEN, TICK_S, Setting
+from rungbench.qualify.case import Bench, Case, Finding, without
+from rungbench.qualify.checks import CHECK_KINDS
+from rungbench.qualify.errors import OutletLive
+from rungbench.qualify.evidence import Evidence
+from rungbench.qualify.order import Order, cannot, header, left_out
+from rungbench.qualify.plan import PlannedCheck, Step
+from rungbench.qualify.progress import (
+    Alarm,
+    CheckDone,
+    Listener,
+    MakingSafe,
+    RunStarted,
+    StepStarted,
+    nobody,
+)
+from rungbench.qualify.retake import rewind
+from rungbench.qualify.safety import (
+    ALARM,
+    NOT_WATCHED,
+    WATCH_S,
+    Safety,
+    make_safe,
+    outlet_check,
+    watch_outlet,
+)
+from rungbench.qualify.steps import Steps, old_window
+from rungbench.standin.board import StandIn
+
+NOT_ARMED: Final = "The run is not armed for rungs that may put mains on the outlet (--arm)."
+_TROUBLED: Final = (Verdict.FAIL, Verdict.UNDECIDED, Verdict.NOT_RUN)
+
+
+def run(
+    order: Order, standin: StandIn, archive: Archive, listener: Listener = nobody, *, url: str = ""
+) -> Record:
+    """Run one charger through one plan and return the finished record.
+
+    A lost link, a wish to stop and Ctrl-C end the run; the record says so.  Any other exception
+    is passed on after the stand-in was left on open and the record was closed.
+    """
+    runner = Runner(order, standin, archive, listener, url)
+    runner.execute()
+    return archive.load(runner.run_id)
+
+
+@dataclass(slots=True)
+class _State:
+    """What a run remembers from step to step."""
+
+    evidence: dict[str, Evidence] = field(default_factory=dict)
+    levels: dict[Setting, Evidence] = field(default_factory=dict)
+    results: list[CheckResult] = field(default_factory=list)
+    safety: Safety | None = None
+    interrupted: str | None = None
+    why_not: str = ""
+
+
+class Runner:
+    """One run; `execute` once."""
+
+    def __init__(
+        self, order: Order, standin: StandIn, archive: Archive, listener: Listener, url: str
+    ) -> None:
+        self._order, self._standin, self._archive = order, standin, archive
+        self._tell = listener
+        self._header: RunHeader = header(order, url, standin.identity, standin.calibration)
+        self._bench = Bench(
+            order.charger,
+            order.profile,
+            standin.calibration,
+            standin.identity,
+            self._header.started.date(),
+        )
+        self._steps = Steps(standin, order.profile, order.charger)
+        self._left_out = left_out(order.plan, order.profile)
+        self._state = _State()
+
+    @property
+    def run_id(self) -> str:
+        return self._header.run_id
+
+    def execute(self) -> None:
+        """Prepare, checks, make safe."""
+        _warm_up()
+        self._archive.begin(self._header)
+        self._tell(RunStarted(self._header))
+        with _Ending(self):
+            if self._order.armed:
+                self._standin.arm_energising()
+            try:
+                self._all_steps()
+            except OutletLive as live:
+                self._state.why_not = str(live)
+            except (Interrupted, KeyboardInterrupt) as stop:
+                self._interrupt(str(stop) or "Stopped by Ctrl-C.")
+            except BenchError as lost:
+                self._interrupt(str(lost))
+            self._skip_rest()
+
+    # Steps ------------------------------------------------------------------------------------
+
+    def _all_steps(self) -> None:
+        steps = self._order.plan.steps
+        for number, step in enumerate(steps, start=1):
+            if step.setting.energising and not self._order.armed:
+                self._state.why_not = NOT_ARMED
+                return
+            self._tell(StepStarted(step, number, len(steps), 1))
+            self._step(step)
+
+    def _step(self, step: Step) -> None:
+        wanted = self._wanted(step)
+        if not self._standin.identity.can_present(step.setting):
+            return
+        evidence = self._perform(step, wanted, 1)
+        again = [check for check in wanted if self._judge(check, evidence)]
+        self._watch_after(evidence)
+        if again:
+            self._retake(step, again, evidence)
+
+    def _wanted(self, step: Step) -> list[PlannedCheck]:
+        """Checks of a step that this board can make; the others are noted with why."""
+        wanted = []
+        for check in step.checks:
+            if check.id in self._left_out:
+                continue
+            why = cannot(step, check, self._standin.identity)
+            if why:
+                self._store(check, step, without(Verdict.NOT_RUN, why))
+            else:
+                wanted.append(check)
+        return wanted
+
+    def _perform(self, step: Step, wanted: list[PlannedCheck], attempt: int) -> Evidence:
+        state, setting = self._state, self._standin.setting
+        window = old_window(setting, state.levels.get(setting), self._order.profile)
+        if step.setting.rung is not OPEN.rung:
+            state.safety = None
+        try:
+            evidence = self._steps.perform(step, window, attempt)
+        except BenchError as lost:
+            for check in wanted:
+                self._store(check, step, without(Verdict.BENCH_FAULT, str(lost)), attempt=attempt)
+            raise
+        evidence = self._keep_captures(evidence)
+        state.evidence[step.name] = evidence
+        if evidence.measurement is not None:
+            state.levels[evidence.applied.reported] = evidence
+        return evidence
+
+    def _retake(self, step: Step, checks: list[PlannedCheck], first: Evidence) -> None:
+        """Once more, longer, for the checks that were close to a limit or lost something."""
+        steps = self._order.plan.steps
+        self._tell(StepStarted(step, steps.index(step) + 1, len(steps), 2))
+        rewind(self._standin, step, first)
+        evidence = self._perform(step, checks, 2)
+        for check in checks:
+            self._judge(check, evidence)
+        self._watch_after(evidence)
+
+    def _watch_after(self, evidence: Evidence) -> None:
+        """The rules about mains that must not be there, after every step."""
+        reported = evidence.applied.reported
+        if reported.rung is OPEN.rung and evidence.before.rung is not OPEN.rung:
+            passed = (self._standin.now_tick - evidence.applied.tick) * TICK_S
+            self._tell(MakingSafe(WATCH_S))
+            self._state.safety = watch_outlet(self._standin, min(passed, WATCH_S))
+            if self._state.safety.live:
+                self._alarm(f"Mains is on the outlet after the return to open: {ALARM}.")
+        elif evidence.live and not reported.energising:
+            self._alarm(f"Mains is on the outlet on {evidence.where}: {ALARM}.")
+
+    def _alarm(self, text: str) -> None:
+        self._tell(Alarm(ALARM))
+        raise OutletLive(text)
+
+    # Checks -----------------------------------------------------------------------------------
+
+    def _judge(self, check: PlannedCheck, evidence: Evidence) -> bool:
+        """Judge and store one check; returns whether another, longer look is worth it."""
+        self._standin.renew()
+        kind = CHECK_KINDS[check.kind]
+        case = Case(self._bench, evidence, self._state.evidence.get(check.against))
+        try:
+            finding = kind.judge(case)
+        except PilotSignalError as problem:
+            finding = without(Verdict.BENCH_FAULT, str(problem))
+        finding = _after_losses(finding, evidence, absence=kind.absence)
+        self._store(check, evidence.step, finding, evidence=evidence)
+        return evidence.attempt == 1 and (
+            finding.near_limit or finding.verdict is Verdict.BENCH_FAULT
+        )
+
+    def _store(
+        self,
+        check: PlannedCheck,
+        step: Step,
+        finding: Finding,
+        *,
+        evidence: Evidence | None = None,
+        attempt: int = 1,
+    ) -> None:
+        record = evidence.record if evidence else None
+        self._keep(
+            CheckResult(
+                check=check.id,
+                title=f"{CHECK_KINDS[check.kind].title} ({step.name})",
+                role=check.role,
+                verdict=finding.verdict,
+                judgements=finding.judgements,
+                quantities=finding.measured,
+                observations=finding.observations,
+                why=finding.why,
+                captures=evidence.captures if evidence else (),
+                start_tick=record.start_tick if record else None,
+                end_tick=record.end_tick if record else None,
+                attempt=evidence.attempt if evidence else attempt,
+            )
+        )
+
+    def _keep(self, result: CheckResult) -> None:
+        self._archive.add_check(self.run_id, result)
+        self._state.results.append(result)
+        self._tell(CheckDone(result))
+
+    def _keep_captures(self, evidence: Evidence) -> Evidence:
+        name = f"{evidence.step.name}-{evidence.attempt}"
+        keys = [self._archive.add_capture(self.run_id, evidence.record.edges, f"{name} edges")]
+        if evidence.record.capture is not None:
+            capture = evidence.record.capture
+            keys.append(self._archive.add_capture(self.run_id, capture, f"{name} samples"))
+        return evidence.with_captures(tuple(keys))
+
+    # The end ----------------------------------------------------------------------------------
+
+    def _interrupt(self, why: str) -> None:
+        self._state.interrupted = why
+        self._state.why_not = "The run was interrupted before it."
+
+    def _skip_rest(self) -> None:
+        """Say of every check that was not reached why it was not."""
+        done = {result.check for result in self._state.results}
+        why = self._state.why_not or "The run ended before it."
+        for step in self._order.plan.steps:
+            for check in step.checks:
+                if check.id not in done and check.id not in self._left_out:
+                    self._store(check, step, without(Verdict.NOT_RUN, why))
+
+    def finish(self, problem: BaseException | None) -> None:
+        """Make safe, then close the record: each of them whatever becomes of the others."""
+        if problem is not None and self._state.interrupted is None:
+            self._state.interrupted = f"{type(problem).__name__}: {problem}"
+        with ExitStack() as stack:
+            stack.callback(self._close_record)
+            stack.callback(self._store_outlet)
+            if not self._is_safe():
+                stack.callback(self._make_safe)
+                self._tell(MakingSafe(WATCH_S))
+
+    def _is_safe(self) -> bool:
+        """Whether the plan itself ended with a return to open that was watched."""
+        safety = self._state.safety
+        return safety is not None and safety.watched and self._standin.setting == OPEN
+
+    def _make_safe(self) -> None:
+        self._state.safety = make_safe(self._standin)
+        if self._state.safety.alarm:
+            self._tell(Alarm(self._state.safety.alarm))
+
+    def _store_outlet(self) -> None:
+        safety = self._state.safety or NOT_WATCHED
+        self._keep(outlet_check(safety, self._order.profile))
+
+    def _close_record(self) -> None:
+        state = self._state
+        self._archive.finish(
+            self.run_id,
+            run_verdict(state.results, state.interrupted),
+            utc_now(),
+            state.interrupted,
+            (state.safety or NOT_WATCHED).as_dict(),
+        )
+
+
+class _Ending:
+    """Whatever happens inside, the run is finished; nothing is swallowed."""
+
+    def __init__(self, runner: Runner) -> None:
+        self._runner = runner
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        problem: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._runner.finish(problem)
+
+
+def _after_losses(finding: Finding, evidence: Evidence, *, absence: bool) -> Finding:
+    """A record with losses accuses nobody, and proves no absence."""
+    losses = evidence.record.losses
+    if not losses or finding.certain:
+        return finding
+    spoiled = finding.verdict in _TROUBLED or (absence and finding.verdict is Verdict.PASS)
+    if not spoiled:
+        return finding
+    why = f"The record is not whole ({losses.text()}); check cable and board, and run again."
+    return Finding(
+        quantities=tuple(j.quantity for j in finding.judgements if j.quantity is not None),
+        observations=finding.observations,
+        verdict=Verdict.BENCH_FAULT,
+        why=why,
+    )
+
+
+def _warm_up() -> None:
+    """Load what computes uncertainties now: later it would keep an energised stand-in waiting."""
+    one = combine("one", "1", 1.0, "start", [half_width("one", "one", 0.1, "1")])
+    derive("two", "1", "start", lambda a: 2 * a, (one,)).expanded()

@@ -1,0 +1,1 @@
+"""The board as an object: rungs, records and mains senses instead of frames."""
