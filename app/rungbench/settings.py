@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from rungbench.errors import InputError, WrongUse
 from rungbench.paths import paths
+from rungbench.redact import without_password
 
 _PREFIX: Final = "RUNGBENCH_"
 _OPTION: Final = "option"
@@ -48,10 +49,19 @@ class Chosen:
     sources: Mapping[str, str]
 
     def archive_for(self, simulated: bool) -> Path:
-        """File for the records; one named as an option serves either kind."""
-        if simulated and self.sources["archive"] != _OPTION:
-            return Path(self.settings.demo_archive).expanduser()
-        return Path(self.settings.archive).expanduser()
+        """File for the records; one named as an option serves either kind.
+
+        Raises
+        ------
+        InputError : it is no file's name.
+        """
+        demo = simulated and self.sources["archive"] != _OPTION
+        chosen = self.settings.demo_archive if demo else self.settings.archive
+        name = chosen.removeprefix("sqlite:///")
+        if not name.strip() or "://" in name:
+            # A path would swallow a slash, and folders would be made of what an address says.
+            raise InputError(f"The archive {without_password(name)!r} is no file; name a file.")
+        return Path(name).expanduser()
 
 
 def load_settings(options: Mapping[str, str | None] | None = None) -> Chosen:

@@ -76,8 +76,10 @@ def period_range(comb: Comb, rise: Bracket, fall: Bracket) -> PeriodRange:
     best = _highest(slack, comb.period - reach, comb.period + reach)
     most = slack(best)
     if most <= 0.0:
-        width = 0.5 * (widest(best) - narrowest(best))
-        return PeriodRange(best, (0.05 - most) / comb.cycles, width, 0.05 - most)
+        long, short = widest(best), -narrowest(best)
+        missed = 0.05 - most
+        room = missed + max(0.0, 0.5 * (long - short))
+        return PeriodRange(best, missed / comb.cycles, 0.5 * (long + short), room)
     low = _zero(slack, best, comb.period - 2.0 * reach)
     high = _zero(slack, best, comb.period + 2.0 * reach)
     longest = widest(_highest(widest, low, high))

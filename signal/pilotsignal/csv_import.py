@@ -26,6 +26,10 @@ Floats = npt.NDArray[np.float64]
 _ENDS: Final = 8  # samples at each end that are looked at for strays
 _STRAY: Final = 0.1  # beyond everything else by this share of the range
 _COMPANION: Final = "peak detect"
+# Beyond these a number is a slip of the keyboard, and squares of it overflow.
+_INTERVALS_S: Final = (1e-12, 1e4)
+_SCALES: Final = (1e-9, 1e9)
+_MOST_V: Final = 1e6
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +59,18 @@ class ReadOptions:
 
     def __post_init__(self) -> None:
         if self.interval_s is not None and not (
-            math.isfinite(self.interval_s) and self.interval_s > 0
+            _INTERVALS_S[0] <= self.interval_s <= _INTERVALS_S[1]
         ):
             raise UnstatedError(
-                f"A sample interval of {self.interval_s} s cannot be; state it anew."
+                f"A sample interval of {self.interval_s} s cannot be; state it anew (--interval)."
             )
-        if not math.isfinite(self.scale) or self.scale == 0:
+        if not _SCALES[0] <= abs(self.scale) <= _SCALES[1]:
             raise UnstatedError(f"A scale of {self.scale} cannot be; state another (--scale).")
+        if (self.offset_uncertainty or 0.0) > _MOST_V:
+            raise UnstatedError(
+                f"An uncertainty of {self.offset_uncertainty:g} V tells nothing; state what the "
+                "data sheet says (--offset-uncertainty)."
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +110,7 @@ def read_capture(stream: TextIO | BinaryIO, options: ReadOptions | None = None) 
     if grid.foreign and options.channel is None:
         raise _several(layout.channels)
     volts = body.columns[-1] * factor
+    _refuse_impossible(volts)
     if body.cut_short:
         remarks.append("The last row is incomplete and was left out.")
     capture = Capture(
@@ -185,6 +195,15 @@ def _calibration(options: ReadOptions) -> VoltCalibration:
         u_gain_relative=options.gain_uncertainty,
         u_offset_v=options.offset_uncertainty,
     )
+
+
+def _refuse_impossible(volts: Floats) -> None:
+    most = float(np.abs(volts).max())
+    if most > _MOST_V:
+        raise CsvError(
+            f"The voltages reach {most:.3g} V, which no probe delivers; check the channel, the "
+            "unit (--unit) and the scale (--scale)."
+        )
 
 
 def _stray_ends(volts: Floats) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from pilotsignal.quantity import BudgetRow, Quantity
 from pilotsignal.timing import Comb, Floats, fit_comb
 
 _US = 1e6
+_CHATTER = 0.01  # share of edges that come twice above which the comparator chatters
 _SCATTER = 0.03  # share of a period above which edges follow no comb
 
 
@@ -37,7 +38,8 @@ def read_edges(record: EdgeRecord) -> EdgeTiming:
     Returns
     -------
     EdgeTiming : with ``no-pwm`` where there are no edges, ``too-few-periods`` for fewer than four,
-        ``not-periodic`` where they follow no comb, ``missing-samples`` where edges were lost.
+        ``not-periodic`` where they follow no comb or come in bursts, ``missing-samples`` where
+        edges were lost.
     """
     notes = []
     if record.gaps:
@@ -50,6 +52,10 @@ def read_edges(record: EdgeRecord) -> EdgeTiming:
     if comb is None:
         text = f"Only {record.times.size} edges: record at least three periods."
         return EdgeTiming(notices=(*notes, Notice("too-few-periods", text)))
+    doubled = sum(np.count_nonzero(np.diff(c) == 0) for c in (comb.rise_cycle, comb.fall_cycle))
+    if doubled > _CHATTER * comb.residuals.size:
+        text = f"{doubled} comparator edges came twice or more: it chatters; check for noise."
+        return EdgeTiming(notices=(*notes, Notice("not-periodic", text)))
     scatter = float(np.sqrt(np.mean(comb.residuals**2)))
     if scatter > _SCATTER * comb.period:
         text = f"Comparator edges scatter by {100 * scatter / comb.period:.0f} % of a period."

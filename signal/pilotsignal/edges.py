@@ -95,11 +95,18 @@ def _hysteresis(samples: npt.NDArray[Any], levels: Levels) -> Indices:
     start_high = bool(samples[0] > levels.at(0.5))
     changed = np.concatenate(([bool(side[0]) != start_high], side[1:] != side[:-1]))
     at = at[changed]
-    # Entered through one threshold, decided at the other: the edge is between them.
-    entered = place[np.maximum(at - 1, 0)]
+    # Entered through one threshold, decided at the other: the edge is between them. A fast edge
+    # passes both at once, and what comes before it in the list belongs to the edge before.
+    last = np.maximum(at - 1, 0)
+    entered = np.where(
+        (above[last] == above[at]) & (upper[last] != upper[at]), place[last], place[at]
+    )
     usual = np.median(np.diff(place[at])) if at.size > 2 else 0.0
-    close = place[at] - entered <= max(4.0, 0.05 * usual)
-    return np.where(close, (place[at] + entered + 1) // 2, place[at]).astype(np.int64)
+    decided, span = place[at], place[at] - entered
+    found = np.where(span <= max(4.0, 0.05 * usual), (decided + entered + 1) // 2, decided)
+    # A single sample in between is on the side of the middle that it is on.
+    beyond = (samples[entered] > levels.at(0.5)) == side[changed]
+    return np.where((span == 1) & beyond, entered, found).astype(np.int64)
 
 
 def _without_spikes(index: Indices) -> tuple[Indices, int]:
@@ -113,7 +120,9 @@ def _without_spikes(index: Indices) -> tuple[Indices, int]:
         short = np.flatnonzero(widths < 0.3 * np.minimum(usual, np.median(usual)))
         if short.size == 0 or short.size > 0.05 * widths.size + 1:
             break
-        first = short[np.concatenate(([True], np.diff(short) > 1))]
+        # A spike close to an edge leaves two short ones in a row: the shorter is the spike.
+        runs = np.split(short, np.flatnonzero(np.diff(short) > 1) + 1)
+        first = np.array([run[np.argmin(widths[run])] for run in runs])
         index = np.delete(index, np.concatenate((first, first + 1)))
         spikes += int(first.size)
     return index, spikes

@@ -148,10 +148,12 @@ def transition_of(context: Context, fit: PeriodicFit, name: str) -> Quantity | N
     if ten is None or ninety is None or not direction.middle.resolved:
         return None
     duration = ninety.phase - ten.phase
-    if duration < 4.0 * max(ten.gap, ninety.gap):
+    smear = 0.5 * fit.period.bound * fit.comb.cycles  # what a wrong period does to the fold
+    if duration < 4.0 * max(ten.gap, ninety.gap, smear):
         return None
     value = duration * context.interval_us
     rows = context.edge(f"{name}-10", ten, -1.0) + context.edge(f"{name}-90", ninety, 1.0)
+    rows += _apart(context, fit, (ten, ninety))
     # A cubic leaves some of the shape near the corners.
     rows.append(half_width(f"shape-{name}@{context.key}", "shape of the fit", 0.02 * value, "us"))
     for share, end in ((0.1, ends[0]), (0.9, ends[1])):
@@ -231,6 +233,11 @@ def _pair(fit: PeriodicFit, level: float | None) -> tuple[Crossing, Crossing] | 
     return (rise, fall) if rise is not None and fall is not None else None
 
 
+def _apart(context: Context, fit: PeriodicFit, pair: tuple[Crossing, Crossing]) -> list[BudgetRow]:
+    """What the period's doubt adds where the two crossings were seen in different cycles."""
+    return [scaled(row, pair[0].cycle - pair[1].cycle) for row in _period_rows(context, fit)]
+
+
 def _is_middle(fit: PeriodicFit, pair: tuple[Crossing, Crossing]) -> bool:
     return pair[0] is fit.rise.middle
 
@@ -250,14 +257,14 @@ def _width_rows(
     rise = context.edge(f"rise-{name}", pair[0], -1.0)
     fall = context.edge(f"fall-{name}", pair[1], 1.0)
     if fit.unresolved is None:
-        return rise + fall
+        return rise + fall + _apart(context, fit, pair)
     off = abs(_width(fit, pair) - fit.unresolved.width) if _is_middle(fit, pair) else 0.0
     bound = (fit.unresolved.width_bound + off) * context.interval_us
     gap = half_width(f"gap-width@{context.key}", "room between samples", bound, "us")
     if _is_middle(fit, pair):
         return [rise[0], fall[0], gap]
     # Where in the gap another level is passed is open, besides where the gap is.
-    return [*rise, *fall, gap]
+    return [*rise, *fall, gap, *_apart(context, fit, pair)]
 
 
 def step_bound(step: float, found: Plateau) -> float:

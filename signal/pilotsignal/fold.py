@@ -42,11 +42,13 @@ class FoldedEdge:
     phase : float64, shape (n,), rising: mean time of each bin after the edge, in sample intervals.
     value : float64, shape (n,): mean value.
     count : float64, shape (n,): samples in the bin.
+    cycle : float64, shape (n,): mean cycle number.
     """
 
     phase: Floats
     value: Floats
     count: Floats
+    cycle: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +104,7 @@ def fold_edge(edges: EdgeSamples, at: float, period: float) -> FoldedEdge:
     """Lay the edges over one another, in up to 2,048 bins of equal width that hold samples."""
     phase, value = edges.phase(at, period).ravel(), edges.value.ravel()
     if phase.size == 0:
-        return FoldedEdge(phase, value, value.copy())
+        return FoldedEdge(phase, value, value.copy(), value.copy())
     low, high = float(phase.min()), float(phase.max())
     scale = _BINS / (high - low) * (1 - 1e-12) if high > low else 0.0
     bins = ((phase - low) * scale).astype(np.int64)
@@ -110,4 +112,6 @@ def fold_edge(edges: EdgeSamples, at: float, period: float) -> FoldedEdge:
     held = count > 0
     mean_phase = np.bincount(bins, phase, _BINS)[held] / count[held]
     mean_value = np.bincount(bins, value, _BINS)[held] / count[held]
-    return FoldedEdge(mean_phase, mean_value, count[held])
+    cycle = np.repeat(edges.cycle.astype(np.float64), edges.place.shape[1])
+    mean_cycle = np.bincount(bins, cycle, _BINS)[held] / count[held]
+    return FoldedEdge(mean_phase, mean_value, count[held], mean_cycle)

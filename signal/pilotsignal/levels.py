@@ -80,6 +80,8 @@ def _blocks(samples: npt.NDArray[Any]) -> list[npt.NDArray[np.float64]]:
 
 
 def _populations(flat: npt.NDArray[np.float64], low: float, high: float) -> tuple[float, float]:
+    if low == high:
+        return low, high  # what is left beyond both percentiles are spikes, no population
     for _ in range(3):
         middle = 0.5 * (low + high)
         above = flat > middle

@@ -22,6 +22,7 @@ from pilotsignal.notices import Notice
 from pilotsignal.periodic import PeriodicFit, coarse_comb, fit_periodic
 from pilotsignal.plateaus import steady
 from pilotsignal.quantity import Quantity
+from pilotsignal.standard.profile import DEFAULT, Profile, load_profile
 from pilotsignal.timing import Comb
 
 _SETTLED = 0.6  # share of samples near a level below which it is no rectangular wave
@@ -74,7 +75,9 @@ class PilotMeasurement:
         return any(notice.code == code for notice in self.notices)
 
 
-def measure(capture: Capture, edges: EdgeRecord | None = None) -> PilotMeasurement:
+def measure(
+    capture: Capture, edges: EdgeRecord | None = None, profile: Profile | None = None
+) -> PilotMeasurement:
     """Measure the pilot.
 
     Parameters
@@ -82,6 +85,7 @@ def measure(capture: Capture, edges: EdgeRecord | None = None) -> PilotMeasureme
     capture : at least one sample; NaN cannot get into a capture.
     edges : comparator edges of the same stretch of time; where given, frequency, width at 0 V, duty
         and jitters come from them and the samples give plateaus and edge shapes.
+    profile : whose tables give state and advertised current; default IEC 61851-1:2017.
 
     Returns
     -------
@@ -100,7 +104,7 @@ def measure(capture: Capture, edges: EdgeRecord | None = None) -> PilotMeasureme
     found = _waveform(capture, levels) if levels.two else _steady(capture, levels)
     if edges is not None:
         found = _with_clock(found, edge_clock.read_edges(edges))
-    return _conclude(capture, found)
+    return _conclude(capture, found, profile or load_profile(DEFAULT))
 
 
 def _steady(capture: Capture, levels: Levels) -> PilotMeasurement:
@@ -194,14 +198,14 @@ def _with_clock(found: PilotMeasurement, clock: edge_clock.EdgeTiming) -> PilotM
     )
 
 
-def _conclude(capture: Capture, found: PilotMeasurement) -> PilotMeasurement:
+def _conclude(capture: Capture, found: PilotMeasurement, profile: Profile) -> PilotMeasurement:
     """Add what the numbers mean."""
     high, low = found.high_plateau_v, found.low_plateau_v
     described = capture.calibration.described
     return replace(
         found,
-        state=state_of(high, low, found.pwm_on),
-        advertised_current_a=advertised_current(found.duty_percent),
+        state=state_of(high, low, found.pwm_on, profile),
+        advertised_current_a=advertised_current(found.duty_percent, profile),
         notices=_once((*found.notices, *remarks.of_voltages(high, low, described))),
     )
 

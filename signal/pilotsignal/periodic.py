@@ -23,11 +23,20 @@ from pilotsignal.fold import (
     window_of,
 )
 from pilotsignal.levels import Levels
-from pilotsignal.plateaus import Margins, Plateau, plateau
+from pilotsignal.plateaus import Margins, Plateau, plateau, settled_pulses
 from pilotsignal.timing import Comb, Floats, fit_comb
-from pilotsignal.transitions import Crossing, Offsets, Swing, crossing, edge_offsets
+from pilotsignal.transitions import (
+    Crossing,
+    Offsets,
+    PeriodStep,
+    Swing,
+    crossing,
+    edge_offsets,
+    period_step,
+)
 
 _ROUNDS = 3
+_TELLING = 9.0  # a fit must be three times sharper than the samples' own room to replace it
 _LEAST_WINDOW = 12  # samples to each side of an edge that a close-up keeps
 _DENSE = 1.0  # samples per edge from which on interpolated times are good enough to begin with
 
@@ -41,6 +50,7 @@ class Direction:
     swing: Swing
     middle: Crossing
     offsets: Offsets | None
+    step: PeriodStep | None
 
     def between(self, start: Plateau, end: Plateau) -> "Direction | None":
         """The same edge, its middle by the settled plateaus."""
@@ -89,6 +99,14 @@ class PeriodicFit:
         return None if resolved else self.room
 
 
+@dataclass(frozen=True, slots=True)
+class _Start:
+    """What the fit sets out from: first levels, and the room between samples where it matters."""
+
+    swings: tuple[Swing, Swing]
+    room: PeriodRange | None
+
+
 def coarse_comb(capture: Capture, levels: Levels, edges: Edges) -> Comb | None:
     """Comb of edge times by straight lines between samples; None where edges are too few."""
     times = _coarse_times(capture, levels, edges)
@@ -108,14 +126,15 @@ def fit_periodic(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> 
     """
     room = None
     if _on_edges(capture, levels, edges) < _DENSE:
-        room = _room(capture, edges, comb)
+        room = _room(capture, levels, edges, comb)
         comb = comb.with_period(room.period)
-    found = _shapes(capture, edges, comb, _swings(levels))
+    found = _shapes(capture, edges, comb, _Start(_swings(levels), room))
     if found is None:
         return None
     margins = _margins(found[1], found[2])
-    high = plateau(capture.samples, edges, True, margins)
-    low = plateau(capture.samples, edges, False, margins)
+    pulses = settled_pulses(capture.samples, edges, margins)
+    high = plateau(capture.samples, pulses, True)
+    low = plateau(capture.samples, pulses, False)
     if high is None or low is None:
         return None
     comb = found[0]
@@ -126,14 +145,14 @@ def fit_periodic(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> 
 
 
 def _shapes(
-    capture: Capture, edges: Edges, comb: Comb, swings: tuple[Swing, Swing]
+    capture: Capture, edges: Edges, comb: Comb, start: _Start
 ) -> tuple[Comb, Direction, Direction] | None:
     window = window_of(comb)
-    found = _rounds(_parts(capture, edges, comb, window), comb, swings)
+    found = _rounds(_parts(capture, edges, comb, window), comb, start)
     close = _close_up(found, window) if found is not None else None
     if found is None or close is None:
         return found
-    return _rounds(_parts(capture, edges, found[0], close), found[0], swings) or found
+    return _rounds(_parts(capture, edges, found[0], close), found[0], start) or found
 
 
 def _parts(capture: Capture, edges: Edges, comb: Comb, window: Window) -> list[EdgeSamples]:
@@ -160,12 +179,15 @@ def _on_edges(capture: Capture, levels: Levels, edges: Edges) -> float:
     return float(between.sum()) / edges.index.size
 
 
-def _room(capture: Capture, edges: Edges, comb: Comb) -> PeriodRange:
+def _room(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> PeriodRange:
+    # Noise may put a sample on the wrong side. As edges are rarely met, the middle half of their
+    # swing takes less than a sample, so that three sigma are less than this many samples.
+    noise = 6.0 * float(np.hypot(levels.noise, levels.step / np.sqrt(12.0))) / levels.swing
     sides = []
     for up, cycle in ((True, comb.rise_cycle), (False, comb.fall_cycle)):
         after = edges.of(up)
         places = [at + missing_before(capture.gaps, at) for at in (after - 1, after)]
-        sides.append(Bracket(places[0].astype(float), places[1].astype(float), cycle))
+        sides.append(Bracket(places[0] - noise, places[1] + noise, cycle))
     return period_range(comb, sides[0], sides[1])
 
 
@@ -184,19 +206,18 @@ def _swings(levels: Levels) -> tuple[Swing, Swing]:
 
 
 def _rounds(
-    parts: list[EdgeSamples], comb: Comb, swings: tuple[Swing, Swing]
+    parts: list[EdgeSamples], comb: Comb, start: _Start
 ) -> tuple[Comb, Direction, Direction] | None:
     found = None
     for _ in range(_ROUNDS):
-        rise = _direction(parts[0], comb.rise, comb.period, swings[0])
-        fall = _direction(parts[1], comb.fall, comb.period, swings[1])
+        rise = _direction(parts[0], comb.rise, comb.period, start.swings[0])
+        fall = _direction(parts[1], comb.fall, comb.period, start.swings[1])
         if rise is None or fall is None:
             return None
         found = comb, rise, fall
-        change = _correction(rise.offsets, fall.offsets)
-        if change is None:
+        if not _telling(comb, rise, fall, start.room):
             break
-        comb = comb.with_period(comb.period + change)
+        comb = comb.with_period(comb.period + _correction(rise, fall, 1.0 / comb.cycles))
     return found
 
 
@@ -205,44 +226,41 @@ def _direction(part: EdgeSamples, at: float, period: float, swing: Swing) -> Dir
     middle = crossing(folded, 0.5 * (swing.start + swing.end), swing)
     if middle is None:
         return None
-    offsets = None
+    offsets = step = None
     if middle.resolved:
         offsets = edge_offsets(part, middle, at, period, swing.sigma)
-    return Direction(part, folded, swing, middle, offsets)
+        step = period_step(part, middle, at, period, swing.sigma)
+    return Direction(part, folded, swing, middle, offsets, step)
 
 
-def _correction(rise: Offsets | None, fall: Offsets | None) -> float | None:
-    """Change of the period by a weighted line through all single edges; None if there is none."""
-    moment = leverage = 0.0
-    for part in (rise, fall):
-        if part is None or part.cycle.size < 3:
-            continue
-        # A spike on an edge must not tilt the line.
-        limit = 6.0 * float(np.median(np.abs(part.late))) + 1e-12
-        weight = np.where(np.abs(part.late) <= limit, part.weight, 0.0)
-        centred = part.cycle - np.average(part.cycle, weights=weight)
-        moment += float(np.dot(weight * centred, part.late))
-        leverage += float(np.dot(weight, centred**2))
-    return moment / leverage if leverage > 0 else None
+def _telling(comb: Comb, rise: Direction, fall: Direction, room: PeriodRange | None) -> bool:
+    """Whether the samples on the edges say more of the period than is known without them."""
+    known = 1.0 / comb.cycles if room is None else room.bound
+    return _leverage(rise, fall) * known**2 > _TELLING
+
+
+def _leverage(rise: Direction, fall: Direction) -> float:
+    return sum(d.step.leverage for d in (rise, fall) if d.step)
+
+
+def _correction(rise: Direction, fall: Direction, most: float) -> float:
+    """Change of the period by all samples on the edges, at most `most`."""
+    change = sum(d.step.pull for d in (rise, fall) if d.step) / _leverage(rise, fall)
+    return min(max(change, -most), most)
 
 
 def _period_doubt(comb: Comb, rise: Direction, fall: Direction, room: PeriodRange | None) -> Doubt:
     bound = 2.0 * max(rise.middle.bound, fall.middle.bound) / comb.cycles
-    weighted = [d.offsets for d in (rise, fall) if d.offsets and d.offsets.cycle.size >= 3]
-    if room is not None:
-        bound = min(bound, room.bound) if weighted else room.bound
-    if not weighted:
+    if room is not None and not _telling(comb, rise, fall, room):
         # Coarse times of unresolved edges scatter by the sampling alone, which the bound covers.
         noise = max(rise.middle.u, fall.middle.u, 1e-12)
-        return Doubt(noise / float(np.sqrt(comb.leverage)), comb.residuals.size - 3.0, bound)
-    leverage = chi2 = 0.0
-    edges = 0
-    for part in weighted:
-        centred = part.cycle - np.average(part.cycle, weights=part.weight)
-        leverage += float(np.dot(part.weight, centred**2))
-        chi2 += float(np.dot(part.weight, part.late**2))
-        edges += part.cycle.size
-    dof = max(1.0, edges - 3.0)
+        return Doubt(noise / float(np.sqrt(comb.leverage)), comb.residuals.size - 3.0, room.bound)
+    if room is not None:
+        bound = min(bound, room.bound)
+    weighted = [d.offsets for d in (rise, fall) if d.offsets and d.offsets.cycle.size]
+    chi2 = sum(float(np.dot(part.weight, part.late**2)) for part in weighted)
+    dof = max(1.0, sum(part.cycle.size for part in weighted) - 3.0)
+    leverage = max(_leverage(rise, fall), float(comb.cycles) ** 2)  # never beyond a sample
     return Doubt(float(np.sqrt(max(1.0, chi2 / dof) / leverage)), dof, bound)
 
 

@@ -61,41 +61,96 @@ class _Scatter:
     code_gap: float
 
 
-def plateau(
-    samples: npt.NDArray[Any], edges: Edges, rising: bool, margins: Margins
-) -> Plateau | None:
-    """Level of the pulses that begin with edges of one direction.
+@dataclass(frozen=True, slots=True, eq=False)
+class Pulses:
+    """The settled part of every pulse between two edges, high and low ones.
+
+    Parameters
+    ----------
+    begin, end : int64, shape (pulses,): indices, `end` not included.
+    rising : bool, shape (pulses,): True for high pulses.
+    total, highest, lowest : sum and extremes of each, in sample units.
+    """
+
+    begin: Indices
+    end: Indices
+    rising: npt.NDArray[np.bool_]
+    total: Floats
+    highest: Floats
+    lowest: Floats
+
+    def of(self, rising: bool) -> "Pulses":
+        """Those of one level."""
+        mine = self.rising == rising
+        return Pulses(
+            self.begin[mine],
+            self.end[mine],
+            self.rising[mine],
+            self.total[mine],
+            self.highest[mine],
+            self.lowest[mine],
+        )
+
+
+def settled_pulses(samples: npt.NDArray[Any], edges: Edges, margins: Margins) -> Pulses:
+    """One pass over the samples for all pulses.
 
     Parameters
     ----------
     samples : shape (n,).
+    """
+    begin, stop = edges.index[:-1], edges.index[1:]
+    length = stop - begin
+    lead = np.minimum(margins.lead, (0.6 * length).astype(np.int64))
+    # The last sample of a pulse of three or more may be on the edge that ends it.
+    tail = np.minimum(margins.tail, np.where(length >= 3, np.maximum(1, length // 5), 0))
+    held = length - lead - tail > 0
+    begin, end = (begin + lead)[held], (stop - tail)[held]
+    rising = edges.rising[:-1][held]
+    if begin.size == 0:
+        none = np.empty(0)
+        return Pulses(begin, end, rising, none, none, none)
+    bounds = np.column_stack((begin, end)).ravel()
+    wide = np.int64 if samples.dtype.kind in "iu" else np.float64
+    total = np.add.reduceat(samples, bounds, dtype=wide)[0::2].astype(np.float64)
+    highest = np.maximum.reduceat(samples, bounds)[0::2].astype(np.float64)
+    lowest = np.minimum.reduceat(samples, bounds)[0::2].astype(np.float64)
+    return Pulses(begin, end, rising, total, highest, lowest)
+
+
+def plateau(samples: npt.NDArray[Any], pulses: Pulses, rising: bool) -> Plateau | None:
+    """Level of the pulses that begin with edges of one direction.
+
+    Parameters
+    ----------
+    samples : shape (n,), those of `pulses`.
     rising : True for the high level.
 
     Returns
     -------
     Plateau or None : None where no whole pulse has a settled sample.
     """
-    begin, end = _settled(edges, rising, margins)
+    mine = pulses.of(rising)
+    begin, end = mine.begin, mine.end
     if begin.size == 0:
         return None
-    bounds = np.column_stack((begin, end)).ravel()
-    wide = np.int64 if samples.dtype.kind in "iu" else np.float64
-    sums = np.add.reduceat(samples, bounds, dtype=wide)[0::2].astype(np.float64)
     counts = (end - begin).astype(np.float64)
-    means = np.asarray(sums / counts, np.float64)
+    means = np.asarray(mine.total / counts, np.float64)
     inner = _inner(samples, begin, end)
     sigma = _sigma(inner)
-    far = _far(samples, (begin, end), float(np.median(means)), sigma)
+    far = _far(samples, mine, float(np.median(means)), sigma)
     keep = np.ones(means.size, bool)
     keep[np.unique(far)] = False
     if not keep.any():
         keep[:] = True
     places = np.asarray(0.5 * (begin + end)[keep], np.float64)
+    # A single sample between two edges may be on one of them: no spike can be told from that.
+    outliers = int(far.size) if np.median(counts) > 1 else 0
     return _pool(
         np.asarray(means[keep]),
         counts[keep],
         places,
-        _Scatter(sigma, int(far.size), *_codes(inner)),
+        _Scatter(sigma, outliers, *_codes(inner)),
     )
 
 
@@ -117,16 +172,6 @@ def steady(samples: npt.NDArray[Any]) -> Plateau:
     means = np.asarray(np.add.reduceat(flat, begin) / counts, np.float64)
     scatter = _Scatter(float(np.std(flat)), outliers, *_codes(flat))
     return _pool(means, counts, 0.5 * (begin + end), scatter)
-
-
-def _settled(edges: Edges, rising: bool, margins: Margins) -> tuple[Indices, Indices]:
-    starts = np.flatnonzero(edges.rising[:-1] == rising)
-    begin, stop = edges.index[:-1][starts], edges.index[1:][starts]
-    length = stop - begin
-    lead = np.minimum(margins.lead, (0.6 * length).astype(np.int64))
-    tail = np.minimum(margins.tail, (0.2 * length).astype(np.int64))
-    held = length - lead - tail > 0
-    return (begin + lead)[held], (stop - tail)[held]
 
 
 def _inner(samples: npt.NDArray[Any], begin: Indices, end: Indices) -> Floats:
@@ -161,22 +206,16 @@ def _codes(inner: Floats) -> tuple[int, float]:
     return often, float(gaps.max()) if gaps.size else 0.0
 
 
-def _far(
-    samples: npt.NDArray[Any], pulses: tuple[Indices, Indices], middle: float, sigma: float
-) -> Indices:
-    """Pulse number of each sample far off its level; one cheap look first."""
-    begin, end = pulses
+def _far(samples: npt.NDArray[Any], pulses: Pulses, middle: float, sigma: float) -> Indices:
+    """Pulse number of each sample far off its level; the pulses' extremes tell where to look."""
     reach = max(8.0 * sigma, 3.0 if samples.dtype.kind in "iu" else 0.0, 1e-9 * abs(middle))
-    bounds = np.column_stack((begin, end)).ravel()
-    high = np.maximum.reduceat(samples, bounds)[0::2]
-    low = np.minimum.reduceat(samples, bounds)[0::2]
-    bad = np.flatnonzero((high > middle + reach) | (low < middle - reach))
-    if bad.size == 0 or bad.size > 0.2 * begin.size + 1:
+    bad = np.flatnonzero((pulses.highest > middle + reach) | (pulses.lowest < middle - reach))
+    if bad.size == 0 or bad.size > 0.2 * pulses.begin.size + 1:
         return np.empty(0, np.int64)
-    found = [
-        np.full(np.count_nonzero(np.abs(samples[begin[i] : end[i]] - middle) > reach), i)
-        for i in bad[:1000]
-    ]
+    found = []
+    for number in bad[:1000]:
+        inside = samples[pulses.begin[number] : pulses.end[number]]
+        found.append(np.full(np.count_nonzero(np.abs(inside - middle) > reach), number))
     return np.concatenate(found).astype(np.int64)
 
 

@@ -96,7 +96,7 @@ def of_voltages(high: Quantity | None, low: Quantity | None, described: bool) ->
         notes.append(Notice("inverted", text))
     coarse = [q for q in (high, low) if q and described and _too_coarse(q)]
     if coarse:
-        worst = max(coarse, key=lambda q: q.expanded() / abs(q.value))
+        worst = max(coarse, key=lambda q: q.expanded() / max(abs(q.value), 1.0))
         text = (
             f"U of {worst.name} is {worst.expanded() * 1e3:.0f} mV, more than the 0.5 % that the"
             " voltage measurement needs."

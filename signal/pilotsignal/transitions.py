@@ -22,6 +22,7 @@ _PLENTY = 16
 # The best of several fits looks better than it is; over many seeds its scatter was up to 1.3 times
 # what it claimed.
 _CHOICE = 1.3
+_SHAPES = 6  # terms of the polynomial that stands for any shape of an edge
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,6 +41,8 @@ class Crossing:
     poly : cubic through the edge, highest power first, in ``phase - origin``; empty if unresolved.
     origin : see `poly`.
     reach : lowest and highest phase that the fit covers.
+    cycle : how many cycles after cycle 0 the samples lie that tell it: a period that is too long
+        by some amount makes the phase too short by that many times the amount.
     """
 
     phase: float
@@ -52,6 +55,7 @@ class Crossing:
     poly: Floats
     origin: float
     reach: tuple[float, float]
+    cycle: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,19 +122,20 @@ def _cubic(
 ) -> list[Crossing]:
     """The fit, or nothing where it has no root in reach."""
     phase, value, count = edge.phase[near], edge.value[near], edge.count[near]
-    origin = float(np.interp(0.5, [0.0, 1.0], [phase[0], phase[-1]]))
+    origin = 0.5 * float(phase[0] + phase[-1])
     reach = 0.5 * float(phase[-1] - phase[0])
     degree = 3 if phase.size >= 8 else 2
     powers = np.arange(degree, -1, -1)
     scaled = (phase - origin) / reach
-    design = scaled[:, None] ** powers
+    design = np.vander(scaled, degree + 1)
     weight = np.sqrt(count)[:, None]
     inverse = np.linalg.pinv(design * weight)
     factors = inverse @ (value * weight[:, 0])
-    root = _root(np.concatenate((factors[:-1], factors[-1:] - level)), scaled, value - level)
+    root = _root([*factors[:-1], factors[-1] - level], (line.phase - origin) / reach)
     if root is None:
         return []
     slope = float(np.polyval(np.polyder(factors), root)) / reach
+    tilt = np.polyval(np.polyder(factors), scaled) / reach
     misfit = (value - design @ factors) * weight[:, 0]
     sigma = max(swing.sigma, float(np.sqrt(np.sum(misfit**2) / (phase.size - degree - 0.5))))
     spread = (root**powers) @ inverse
@@ -153,19 +158,26 @@ def _cubic(
         factors / reach ** powers.astype(np.float64),
         origin,
         (float(phase[0]), float(phase[-1])),
+        float((spread * weight[:, 0]) @ (edge.cycle[near] * tilt)) / slope,
     )
     return [found]
 
 
-def _root(poly: Floats, scaled: Floats, rest: Floats) -> float | None:
-    """Root inside the fit, nearest to where a straight line through the bins has it."""
-    slope, offset = np.polyfit(scaled, rest, 1)
-    roots = np.roots(poly)
-    real = roots[np.abs(roots.imag) < 1e-9].real
-    real = real[np.abs(real) <= 1.0]
-    if real.size == 0:
-        return None
-    return float(real[np.argmin(np.abs(real + offset / slope))])
+def _root(poly: list[float], start: float) -> float | None:
+    """Root inside the fit by Newton's rule, from where a straight line has it."""
+    at = min(max(start, -1.0), 1.0)
+    for _ in range(30):
+        value = slope = 0.0
+        for factor in poly:
+            slope = slope * at + value
+            value = value * at + float(factor)
+        if slope == 0.0:
+            return None
+        step = value / slope
+        at -= step
+        if abs(step) < 1e-13:
+            break
+    return at if abs(at) <= 1.0 else None
 
 
 def _between(edge: FoldedEdge, level: float, swing: Swing, last: int) -> Crossing:
@@ -176,14 +188,71 @@ def _between(edge: FoldedEdge, level: float, swing: Swing, last: int) -> Crossin
     slope = float(edge.value[last + 1] - edge.value[last]) / gap
     noise = swing.sigma / float(np.sqrt(edge.count[last : last + 2].min()))
     quiet = abs(4.0 * noise / (swing.end - swing.start)) + 0.02
-    if ends[0] < quiet and ends[1] > 1.0 - quiet:
+    if slope == 0.0 or (ends[0] < quiet and ends[1] > 1.0 - quiet):
         at = 0.5 * (left + right)
     else:
         share = (level - edge.value[last]) / (edge.value[last + 1] - edge.value[last])
         at = left + gap * float(np.clip(share, 0.0, 1.0))
-    u = min(noise / abs(slope), 0.5 * gap)
+    # Not the neighbours' own slope: where bins are dense that is noise over next to nothing.
+    u = min(noise / _secant(edge, last, 8.0 * noise), float(edge.phase[-1] - edge.phase[0]))
     dof = max(1.0, float(edge.count[last : last + 2].sum()) - 2.0)
-    return Crossing(at, u, dof, 0.5 * gap, gap, False, slope, np.empty(0), at, (left, right))
+    cycle = float(np.interp(at, (left, right), edge.cycle[last : last + 2]))
+    return Crossing(at, u, dof, 0.5 * gap, gap, False, slope, np.empty(0), at, (left, right), cycle)
+
+
+def _secant(edge: FoldedEdge, last: int, clear: float) -> float:
+    """Slope between the nearest bins around the crossing that differ by more than the noise."""
+    most = min(last + 1, edge.phase.size - last - 1)
+    after, before = slice(last + 1, last + 1 + most), slice(last + 1 - most, last + 1)
+    rise = np.abs(edge.value[after] - edge.value[before][::-1])
+    run = edge.phase[after] - edge.phase[before][::-1]
+    nearest = int(np.argmax(rise > clear)) if (rise > clear).any() else most - 1
+    return float(max(rise[nearest], 1e-300) / run[nearest])
+
+
+@dataclass(frozen=True, slots=True)
+class PeriodStep:
+    """What one direction's edges say of the period, in sample intervals.
+
+    Parameters
+    ----------
+    pull, leverage : the change of the period is their ratio; its variance is one over `leverage`.
+    """
+
+    pull: float
+    leverage: float
+
+
+def period_step(
+    edges: EdgeSamples, fitted: Crossing, at: float, period: float, sigma: float
+) -> PeriodStep:
+    """One Gauss-Newton step for the period, the edge's shape being unknown as well.
+
+    A period that is off by ``d`` adds ``-d k g'`` to the samples of cycle k.  Where cycle and phase
+    go together, as with sampling that is almost locked, a slower edge would do the same: only what
+    no shape explains counts, hence the projection on what polynomials of the
+    phase leave.
+    """
+    phase = edges.phase(at, period)
+    inside = (phase >= fitted.reach[0]) & (phase <= fitted.reach[1])
+    time = phase[inside] - fitted.origin
+    rest = edges.value[inside] - _horner(fitted.poly, time)
+    if time.size <= _SHAPES:
+        return PeriodStep(0.0, 0.0)
+    near = np.abs(rest) <= 8.0 * float(np.median(np.abs(rest))) + 1e-12  # no spike tilts it
+    time, rest = time[near], rest[near]
+    cycle = np.broadcast_to(edges.cycle[:, None], phase.shape)[inside][near].astype(np.float64)
+    tilt = _horner(np.asarray(np.polyder(fitted.poly), np.float64), time)
+    column = -(cycle - cycle.mean()) * tilt
+    half = 0.5 * (fitted.reach[1] - fitted.reach[0])
+    scaled = (time + fitted.origin - fitted.reach[0]) / half - 1.0
+    shapes = np.polynomial.chebyshev.chebvander(scaled, _SHAPES - 1)
+    variance = max(sigma, 1e-9 * abs(fitted.slope)) ** 2
+    # No shape departs from the fit by more than the fit's own rise: a prior as wide as half of it.
+    loose = variance / (0.5 * fitted.slope * half) ** 2
+    gram = np.linalg.inv(shapes.T @ shapes + loose * np.eye(_SHAPES))
+    left = column - shapes @ (gram @ (shapes.T @ column))
+    return PeriodStep(float(np.dot(left, rest)) / variance, float(np.dot(left, column)) / variance)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -17,6 +17,7 @@ from rungbench.qualify.progress import Told
 from rungbench.qualify.runner import run
 from rungbench.qualify.stop import Stop
 from rungbench.simulated.bench import Bench
+from rungbench.simulated.operator import Operator
 from rungbench.standin.board import Calibrate, StandIn
 
 DEMO = ChargerIdentity("Example", "Demo 11", "D-0001", 16.0, None, 3, "cable")
@@ -52,7 +53,7 @@ class Run:
         order = Order(self.plan, self.charger, load_profile(self.profile), "nobody", self.armed)
         calibrate = self.calibrate or calibration_for(self.url)
         port = open_port(self.url)
-        self.bench = port.line.device.bench  # type: ignore[attr-defined]
+        self.bench = Operator(port)._bench
         with (
             open_archive(self.archive, simulated=True) as archive,
             StandIn.behind(port, calibrate) as standin,

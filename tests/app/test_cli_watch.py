@@ -7,6 +7,7 @@ from collections.abc import Callable
 import pytest
 from rich.console import Console
 
+from pilotsignal.standard import Profile
 from rungbench.cli.main import run
 from rungbench.cli.watch import Reading, read, real_time
 from rungbench.cli.watch_view import WatchView, page
@@ -74,8 +75,8 @@ def test_ctrl_c_ends_it_well(call: Call, monkeypatch: pytest.MonkeyPatch) -> Non
 
     shown: list[Reading] = []
 
-    def reading(standin: StandIn, start_tick: int) -> Reading:
-        shown.append(read(standin, start_tick))
+    def reading(standin: StandIn, start_tick: int, profile: Profile | None) -> Reading:
+        shown.append(read(standin, start_tick, profile))
         if len(shown) == 3:
             signal.raise_signal(signal.SIGINT)
         return shown[-1]

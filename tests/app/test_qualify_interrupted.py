@@ -12,6 +12,7 @@ from rungbench.archive.record import Record, RunVerdict
 from rungbench.archive.search import Search
 from rungbench.archive.store import open_archive
 from rungbench.errors import Interrupted
+from rungbench.link.port import Port
 from rungbench.qualify.case import Case, Finding
 from rungbench.qualify.checks import CHECK_KINDS
 from rungbench.qualify.progress import CheckDone, StepStarted, Told
@@ -77,7 +78,7 @@ def test_an_exception_in_a_check(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 
 @pytest.mark.parametrize("name", ["frequency-c", "outlet-dead"])
 def test_a_screen_that_is_gone(name: str, tmp_path: Path) -> None:
-    """Whoever is told of results may fail, now and ever after: the outlet is watched all the same."""
+    """Whoever is told of results may fail, now and ever after: the outlet is still watched."""
     run = Run(tmp_path)
     gone: list[str] = []
 
@@ -137,9 +138,9 @@ def test_emergency_stop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None
     """The interlock opens on C: the board falls open, the run is interrupted and disarmed."""
     opened = board.StandIn.behind
 
-    def behind(port: object, *rest: object) -> board.StandIn:
+    def behind(port: Port, calibrate: board.Calibrate) -> board.StandIn:
         Operator(port).interlock(False, ticks(7.0))
-        return opened(port, *rest)  # type: ignore[arg-type]
+        return opened(port, calibrate)
 
     monkeypatch.setattr(board.StandIn, "behind", behind)
     run = Run(tmp_path)

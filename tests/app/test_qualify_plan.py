@@ -38,10 +38,16 @@ def test_hash_is_that_of_the_text() -> None:
     assert read_plan(GOOD, "a").hash != read_plan(GOOD + "\n", "a").hash
 
 
-def test_own_plan_comes_first(tmp_path: Path) -> None:
+def test_own_plans_stand_beside_the_shipped_ones(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(GOOD, encoding="utf-8")
+    assert load_plan("mine", tmp_path).title == "Mine"
+    assert load_plan("quick", tmp_path).title == "Incoming inspection"
+
+
+def test_own_plan_cannot_hide_a_shipped_one(tmp_path: Path) -> None:
     (tmp_path / "quick.toml").write_text(GOOD.replace('"mine"', '"quick"'), encoding="utf-8")
-    assert load_plan("quick", tmp_path).title == "Mine"
-    assert load_plan("quick", tmp_path / "nowhere").title == "Incoming inspection"
+    with pytest.raises(PlanError, match="rename the file"):
+        load_plan("quick", tmp_path)
 
 
 def test_settings_are_read() -> None:

@@ -175,6 +175,22 @@ def test_no_pwm_in_b_accuses_nobody(tmp_path: Path) -> None:
     assert record.verdict is RunVerdict.INCOMPLETE
 
 
+@pytest.mark.parametrize("profile", ["iec-61851-1-2017", "sae-j1772-2017"])
+@pytest.mark.parametrize("rated_a", [6.0, 32.0, 48.0, 80.0])
+def test_from_the_shortest_to_the_longest_pulse(
+    rated_a: float, profile: str, tmp_path: Path
+) -> None:
+    """6 A is 10 % of the period, 80 A is 96 %: what samples see of either half gets rare."""
+    charger = replace(DEMO, rated_current_a=rated_a)
+    record = Run(tmp_path, f"rated_a={rated_a:g}", charger=charger, profile=profile).record()
+    assert record.verdict is RunVerdict.PASS, [r.why for r in record.checks if r.verdict != "pass"]
+    for name in ("pulse-width-b", "pulse-width-c"):
+        error = last(record)[name].judgements[0].quantity
+        assert error is not None
+        assert abs(error.value) < 1.0
+        assert error.expanded() < 1.0
+
+
 def test_sae_profile(tmp_path: Path) -> None:
     """Its pulse width counts at the 50 % points, which only the samples show."""
     record = Run(tmp_path, profile="sae-j1772-2017").record()

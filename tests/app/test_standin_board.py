@@ -26,7 +26,7 @@ class Held:
     def __init__(self, keys: str = "") -> None:
         port = open_port(f"sim://sound?{keys}" if keys else "sim://sound")
         self.hand = Operator(port)
-        self.bench: Bench = port.line.device.bench  # type: ignore[attr-defined]
+        self.bench: Bench = self.hand._bench
         self.standin = StandIn.behind(port, calibration_for("sim://"))
 
     @property

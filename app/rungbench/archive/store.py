@@ -68,6 +68,8 @@ def open_archive(
 
 def _path_of(path_or_url: str | Path) -> Path:
     text = str(path_or_url)
+    if not text.strip():
+        raise ArchiveError("No archive is named; name a file.")
     if text.startswith("sqlite:///"):
         text = text.removeprefix("sqlite:///")
     elif "://" in text:
@@ -76,6 +78,8 @@ def _path_of(path_or_url: str | Path) -> Path:
     path = Path(text).expanduser()
     if path.is_dir():
         raise ArchiveError(f"{path} is a folder; name the archive's file in it.")
+    if path.exists() and not path.is_file():
+        raise ArchiveError(f"{path} is a device and no file; name a file.")
     return path
 
 

@@ -5,13 +5,12 @@ from dataclasses import asdict, fields
 from itertools import chain
 
 import click
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
 from rungbench.cli.printing import print_json
 from rungbench.cli.qualify import require_bench
-from rungbench.cli.terminal import SIMULATED, safe
+from rungbench.cli.terminal import SIMULATED, PageConsole, safe
 from rungbench.errors import BenchError
 from rungbench.link.messages import Health, Identity
 from rungbench.link.port import list_ports
@@ -93,7 +92,7 @@ def show(*, url: str | None, as_json: bool) -> None:
         )
         return
     if identity.simulated:
-        Console(highlight=False).print(Text(SIMULATED, style="bold"))
+        PageConsole().print(Text(SIMULATED, style="bold"))
     _print_pairs(
         chain(_identity_lines(identity), _health_lines(health), _calibration_lines(calibration))
     )
@@ -172,4 +171,4 @@ def _print_pairs(lines: Iterator[tuple[str, str]]) -> None:
     table.add_column(overflow="fold")
     for name, text in lines:
         table.add_row(safe(name), safe(text))
-    Console(highlight=False).print(table)
+    PageConsole().print(table)

@@ -13,6 +13,7 @@ import importlib.util
 import io
 import logging
 import os
+import signal
 import sys
 from collections.abc import Sequence
 from typing import Any, Final, NoReturn
@@ -47,6 +48,8 @@ COMMANDS: Final = {
     "desktop": "Open the windows.",
 }
 
+# Longer sentences quote something that nobody reads to its end.
+_LONGEST: Final = 1200
 _SPELLED_OUT: Final = "rungbench.spelled_out"
 _SIGNS: Final = {"±": "+/-", "√": "sqrt ", "µ": "u", "Ω": "ohm", "–": "-", "…": "..."}
 
@@ -91,11 +94,15 @@ def program() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command line and end the process with its status."""
-    sys.exit(int(run(sys.argv[1:] if arguments is None else arguments)))
+    status = run(sys.argv[1:] if arguments is None else arguments)
+    # All is done and stored: a Ctrl-C that comes late must not change what is told.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    sys.exit(int(status))
 
 
 def run(arguments: Sequence[str]) -> ExitStatus:
     """Run one command; every error has become one sentence on stderr and a status."""
+    _open_what_is_closed()
     _spell_out_signs()
     try:
         status = _invoke(list(arguments))
@@ -128,6 +135,14 @@ def run(arguments: Sequence[str]) -> ExitStatus:
     return status
 
 
+def _open_what_is_closed() -> None:
+    """Whoever started us without output wants none; the work is done all the same."""
+    if sys.stdout is None:
+        sys.stdout = os.fdopen(os.open(os.devnull, os.O_WRONLY), "w")
+    if sys.stderr is None:
+        sys.stderr = os.fdopen(os.open(os.devnull, os.O_WRONLY), "w")
+
+
 def _spell_out_signs() -> None:
     """Let signs that a terminal's encoding lacks be spelled out instead of stopping the command."""
     codecs.register_error(_SPELLED_OUT, _spelled_out)
@@ -143,6 +158,8 @@ def _spelled_out(problem: UnicodeError) -> tuple[str, int]:
 
 
 def _invoke(arguments: list[str]) -> ExitStatus:
+    for argument in arguments:
+        _refuse_what_is_no_text(argument)
     try:
         with program.make_context(_NAME, arguments) as context:
             outcome: Any = program.invoke(context)
@@ -151,8 +168,26 @@ def _invoke(arguments: list[str]) -> ExitStatus:
     return outcome if isinstance(outcome, ExitStatus) else ExitStatus.DONE
 
 
+def _refuse_what_is_no_text(argument: str) -> None:
+    """Bytes that the locale cannot read may name a file, and nothing else: no record holds them."""
+    try:
+        argument.encode()
+    except UnicodeEncodeError as problem:
+        if not os.path.exists(argument):
+            raise click.UsageError(
+                f"{argument!a} is no text in this locale; type it anew, or set the locale to UTF-8"
+            ) from problem
+
+
 def _say(text: str, status: ExitStatus) -> ExitStatus:
-    click.echo(" ".join(text.split()), err=True)
+    # Late: only an error needs what pages are made of.
+    from rungbench.cli.terminal import printable
+
+    sentence = printable(" ".join(text.split()))
+    if len(sentence) > _LONGEST:
+        half = _LONGEST // 2
+        sentence = f"{sentence[:half]} ... {sentence[-half:]}"
+    click.echo(sentence, err=True)
     return status
 
 

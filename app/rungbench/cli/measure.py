@@ -76,7 +76,7 @@ def measure(file: str, **stated: Any) -> ExitStatus:
     """
     profile = load_profile(load_settings({"profile": stated["profile"]}).settings.profile)
     imported = _read(file, stated)
-    measurement = measure_capture(imported.capture)
+    measurement = measure_capture(imported.capture, profile=profile)
     judgements = judge_measurement(measurement, imported.capture, profile, stated["set_current"])
     reading = Reading(imported, measurement, judgements, profile)
     if stated["as_json"]:
@@ -106,7 +106,11 @@ def _read(file: str, stated: dict[str, Any]) -> ImportedCapture:
 
 def _open(file: str) -> AbstractContextManager[BinaryIO]:
     if file == _STDIN:
+        if sys.stdin is None:
+            raise InputError("Standard input is closed; name a file, or pipe one in.")
         return nullcontext(sys.stdin.buffer)
+    if not file:
+        raise InputError("The file's name is empty; name a file.")
     try:
         return open(file, "rb")
     except FileNotFoundError as problem:

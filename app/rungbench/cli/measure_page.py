@@ -9,7 +9,7 @@ from rich.text import Text
 from pilotsignal.judge import Judgement
 from pilotsignal.quantity import Quantity
 from rungbench.cli.printing import state_words
-from rungbench.cli.terminal import bounds, figure, printable, safe, verdict_text
+from rungbench.cli.terminal import PageConsole, bounds, figure, printable, safe, verdict_text
 
 if TYPE_CHECKING:
     from rungbench.cli.measure import Reading
@@ -31,7 +31,7 @@ _WORDS: Final = {
 
 def print_reading(reading: "Reading", *, budget: bool) -> None:
     """Print everything that one file says."""
-    out = Console(highlight=False)
+    out = PageConsole()
     capture = reading.imported.capture
     size = (
         f": {capture.samples.size} samples, one every {capture.interval_s * 1e6:.6g} us, "

@@ -13,7 +13,7 @@ from rich.text import Text
 from pilotsignal.judge import Judgement, Limit, Verdict
 from rungbench.archive.document import deciding
 from rungbench.archive.record import CheckResult, Record, Role, RunHeader
-from rungbench.cli.terminal import FACES, SIMULATED, bounds, figure, safe, verdict_text
+from rungbench.cli.terminal import FACES, SIMULATED, PageConsole, bounds, figure, safe, verdict_text
 from rungbench.link.words import Rung
 from rungbench.paths import under_home
 from rungbench.qualify.order import Order
@@ -32,8 +32,8 @@ _BOUND_DECIMALS: Final = 3
 
 def console_for_runs() -> Console:
     """A console on standard output, wide where it is no terminal."""
-    console = Console(highlight=False)
-    return console if console.is_terminal else Console(highlight=False, width=_PIPE_WIDTH)
+    console = PageConsole()
+    return console if console.is_terminal else PageConsole(width=_PIPE_WIDTH)
 
 
 class RunView:
@@ -45,7 +45,7 @@ class RunView:
         self._edition = order.profile.edition
         self._progress = Progress(
             TextColumn("{task.description}"),
-            BarColumn(bar_width=24),
+            BarColumn(bar_width=24, complete_style="#0072b2", finished_style="#0072b2"),
             TextColumn("{task.completed:.0f}/{task.total:.0f} checks"),
             TimeElapsedColumn(),
             console=console,

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from rungbench.archive.search import RunSummary, Search
 from rungbench.archive.store import Archive
-from rungbench.cli.terminal import SIMULATED, safe, verdict_text
+from rungbench.cli.terminal import SIMULATED, PageConsole, safe, verdict_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,7 @@ class Page:
 
 def print_pages(pages: Sequence[Page]) -> None:
     """Print one table per archive; simulated runs carry the word on every line."""
-    console = Console(highlight=False)
+    console = PageConsole()
     for page in pages:
         if not page.summaries:
             continue

@@ -11,7 +11,15 @@ from rich.text import Text
 from pilotsignal.judge import Judgement, Verdict
 from pilotsignal.quantity import Quantity
 from rungbench.archive.record import CheckResult, Record
-from rungbench.cli.terminal import SIMULATED, bounds, figure, printable, safe, verdict_text
+from rungbench.cli.terminal import (
+    SIMULATED,
+    PageConsole,
+    bounds,
+    figure,
+    printable,
+    safe,
+    verdict_text,
+)
 
 _QUIET = (Verdict.PASS, Verdict.OBSERVED)
 _OF_BOARD = ("board_id", "firmware", "protocol", "oscillator", "phases_sensed")
@@ -28,7 +36,7 @@ _MOST_CHECK = 40
 
 def print_record(record: Record, *, budget: bool = False) -> None:
     """Print identity, checks, findings; with `budget` where each uncertainty comes from."""
-    console = Console(highlight=False)
+    console = PageConsole()
     _print_top(record, console)
     console.print(_facts(record))
     console.print()

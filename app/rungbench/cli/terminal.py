@@ -13,6 +13,22 @@ from rich.console import Console
 from rich.text import Text
 
 
+class PageConsole(Console):
+    """A console on standard output, without guesses at what is to be coloured.
+
+    A reader that has enough is told by the error that it is: the library's own answer would end
+    the program with 1, which says that a charger failed.
+    """
+
+    def __init__(self, width: int | None = None) -> None:
+        super().__init__(highlight=False, width=width)
+
+    def on_broken_pipe(self) -> None:
+        """Be silent from now on, and pass the error on."""
+        self.quiet = True
+        raise BrokenPipeError
+
+
 @dataclass(frozen=True, slots=True)
 class Face:
     """How a verdict looks; `plain` stands in where the terminal knows ASCII only."""

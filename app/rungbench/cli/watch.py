@@ -10,6 +10,7 @@ import click
 from pilotsignal.measure import PilotMeasurement
 from pilotsignal.notices import Notice
 from pilotsignal.quantity import Quantity
+from pilotsignal.standard.profile import Profile
 from rungbench.cli.qualify import find_profile, require_bench
 from rungbench.errors import ExitStatus, Interrupted, WrongUse
 from rungbench.link.words import OPEN, TICK_S, Mode, Rung, Setting
@@ -56,7 +57,7 @@ class Reading:
 )
 @click.option("--arm", is_flag=True, help="Allow rungs at which mains is put on the outlet.")
 @click.option("--seconds", type=click.FloatRange(0.5, 86_400), help="End after so long.")
-@click.option("--profile", metavar="NAME|FILE", help="Whose limits the safety watch goes by.")
+@click.option("--profile", metavar="NAME|FILE", help="Whose tables give state and current.")
 def watch(**given: Any) -> ExitStatus:
     """Show live readings until Ctrl-C, or for --seconds.
 
@@ -64,7 +65,7 @@ def watch(**given: Any) -> ExitStatus:
     """
     settings = load_settings({"bench": given["bench"], "profile": given["profile"]}).settings
     url = real_time(require_bench(settings.bench))
-    find_profile(settings.profile)
+    profile = find_profile(settings.profile)
     setting = Setting(Rung(given["rung"]))
     if setting.energising and not given["arm"]:
         raise WrongUse(
@@ -79,13 +80,17 @@ def watch(**given: Any) -> ExitStatus:
         if given["arm"]:
             standin.arm_energising()
         with WatchView() as view:
-            safety = look(standin, setting, given["seconds"], view.show)
+            safety = look(standin, setting, given["seconds"], view.show, profile)
         view.end(safety)
     return ExitStatus.FAILED if safety is not None and safety.live else ExitStatus.DONE
 
 
 def look(
-    standin: StandIn, setting: Setting, seconds: float | None, show: Callable[[Reading], None]
+    standin: StandIn,
+    setting: Setting,
+    seconds: float | None,
+    show: Callable[[Reading], None],
+    profile: Profile | None = None,
 ) -> Safety | None:
     """Present `setting` and show readings until the time is over or somebody wishes to stop.
 
@@ -95,7 +100,7 @@ def look(
         standin.hold(setting)
         start = standin.now_tick
         while seconds is None or (standin.now_tick - start) * TICK_S < seconds:
-            show(read(standin, start))
+            show(read(standin, start, profile))
     except (Interrupted, KeyboardInterrupt):
         # Ctrl-C is how a watch ends.
         pass
@@ -104,14 +109,14 @@ def look(
     return safety
 
 
-def read(standin: StandIn, start_tick: int = 0) -> Reading:
+def read(standin: StandIn, start_tick: int = 0, profile: Profile | None = None) -> Reading:
     """One reading of what is presented now."""
     armed = standin.run_armed
     record = standin.record(READING_S, Mode.STREAM10)
     return Reading(
         at_s=(record.end_tick - start_tick) * TICK_S,
         setting=standin.setting,
-        measurement=measured(record),
+        measurement=measured(record, profile),
         mains=record.mains,
         losses=record.losses,
         armed=armed,

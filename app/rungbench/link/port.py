@@ -12,6 +12,7 @@ import sys
 from contextlib import ExitStack
 from dataclasses import dataclass
 from typing import Final, TextIO
+from urllib.parse import urlsplit
 
 import serial
 from serial.tools import list_ports as serial_list_ports
@@ -34,6 +35,7 @@ __all__ = ["BAUD", "Port", "PortInfo", "SerialLine", "list_ports", "open_line", 
 
 BAUD: Final = 1_000_000
 _SIMULATED: Final = "rungbench.simulated"
+_NETWORK: Final = ("socket://", "rfc2217://")
 # More than the line can bring in one read; what a read returns is bounded by its time.
 _READ_BYTES: Final = 8192
 _WRITE_S: Final = 0.5
@@ -188,17 +190,29 @@ def _cannot_open(url: str, problem: OSError) -> PortError:
             f"Another program holds {url}; close it and try again"
             + (f" (`fuser {shlex.quote(url)}` names it)." if sys.platform == "linux" else ".")
         )
-    if _is_something_else(url):
+    if number == errno.ENOTTY or _is_something_else(url):
+        return PortError(f"{url} is no serial port; list the ports with `rungbench bench ports`.")
+    if url.lower().startswith(_NETWORK) and not _has_port_number(url):
         return PortError(
-            f"{url} is a file and no serial port; list the ports with `rungbench bench ports`."
+            f"{url} names no host and port; give both, such as socket://bench.example:4000."
         )
     return PortError(
         f"{url} cannot be opened ({problem}); check the address and the device, and try again."
     )
 
 
+def _has_port_number(url: str) -> bool:
+    try:
+        parts = urlsplit(url)
+        return bool(parts.hostname and parts.port)
+    except ValueError:
+        return False
+
+
 def _number_in_text(text: str) -> int | None:
-    """On Windows pyserial puts the system's error into the text only."""
+    """On Windows, and where a port is no terminal, pyserial puts the error into the text only."""
+    if f"({errno.ENOTTY}," in text:
+        return errno.ENOTTY
     if "FileNotFoundError" in text:
         return errno.ENOENT
     # Windows says "access denied" for a port that another program has open.

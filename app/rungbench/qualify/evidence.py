@@ -6,7 +6,7 @@ from pilotsignal.measure import PilotMeasurement
 from pilotsignal.response import Window
 from rungbench.link.words import Setting
 from rungbench.qualify.plan import Step
-from rungbench.standin.record import Applied, BoardRecord
+from rungbench.standin.record import Applied, BoardRecord, Losses
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -16,6 +16,8 @@ class Evidence:
     `before` is the setting that the step came from, `live_before` the phases that were live then.
     `seen` are all phases that were live at any time during the step, settling included.  `window`
     is what the old setting's high level lies in.  `limit_s` is what mains was watched against.
+    `fine` is a second record with the fastest sampling, and `fine_measurement` what it tells, where
+    the profile counts the pulse width at a level that the comparator does not see.
     """
 
     step: Step
@@ -27,6 +29,8 @@ class Evidence:
     seen: frozenset[int] = frozenset()
     window: Window | None = None
     limit_s: float = 0.0
+    fine: BoardRecord | None = None
+    fine_measurement: PilotMeasurement | None = None
     captures: tuple[str, ...] = ()
     attempt: int = 1
 
@@ -39,6 +43,21 @@ class Evidence:
     def pulsing(self) -> bool:
         """Whether the pilot pulsed at all during the record."""
         return self.record.edges.times.size > 1
+
+    @property
+    def records(self) -> tuple[BoardRecord, ...]:
+        """All records of the step."""
+        return (self.record,) if self.fine is None else (self.record, self.fine)
+
+    @property
+    def losses(self) -> Losses:
+        """What is missing in the first record that is not whole."""
+        return next((one.losses for one in self.records if one.losses), Losses())
+
+    @property
+    def pulse(self) -> PilotMeasurement | None:
+        """What tells pulse width and frequency."""
+        return self.fine_measurement or self.measurement
 
     @property
     def where(self) -> str:

@@ -54,6 +54,11 @@ def check_charger(charger: ChargerIdentity, profile: Profile) -> None:
     ):
         if current is not None:
             _check_current(name, current, profile)
+    if (charger.set_current_a or 0.0) > charger.rated_current_a:
+        raise WrongUse(
+            f"The set current of {charger.set_current_a:g} A lies above the rated one of "
+            f"{charger.rated_current_a:g} A; state both as they are."
+        )
 
 
 def _check_current(name: str, current: float, profile: Profile) -> None:

@@ -17,6 +17,8 @@ from rungbench.qualify.errors import PlanError
 from rungbench.qualify.plan import Do, Expect, Plan, PlannedCheck, Step
 
 SCHEMA: Final = "rungbench.plan/1"
+# Levels need resolution; a change must be seen within the shortest pulse.
+MODES: Final = {Do.OBSERVE: Mode.STREAM10, Do.CHANGE: Mode.STREAM8}
 LONGEST_S: Final = 7200.0
 
 _Word = TypeVar("_Word", bound=StrEnum)
@@ -39,17 +41,28 @@ def load_plan(name: str, own: Path | None = None) -> Plan:
 
     Raises
     ------
-    PlanError : no such plan, or one that cannot be run; names file, line and key.
+    PlanError : no such plan, one that hides a shipped one, or one that cannot be run; names file,
+        line and key.
     """
     if _NAME.match(name) is None:
         raise PlanError(f"A plan's name has small letters, digits and dashes only, not {name!r}.")
     path = None if own is None else own / f"{name}.toml"
     if path is not None and path.is_file():
-        return read_plan(path.read_text(encoding="utf-8"), str(path))
+        if name in shipped_plans():
+            # Two records that say "quick" must have been through the same checks.
+            raise PlanError(f"{path} has the name of a plan that is shipped; rename the file.")
+        return read_plan(_text_of(path), str(path))
     shipped = resources.files("rungbench.qualify") / "plans" / f"{name}.toml"
     if not shipped.is_file():
         raise PlanError(f"There is no plan {name!r}; known: {', '.join(shipped_plans())}.")
     return read_plan(shipped.read_text(encoding="utf-8"), f"{name}.toml")
+
+
+def _text_of(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as problem:
+        raise PlanError(f"{path} is not a text in UTF-8; save it as such.") from problem
 
 
 def read_plan(text: str, origin: str) -> Plan:
@@ -138,7 +151,7 @@ def _step(row: Mapping[str, Any], place: _Place) -> Step:
         do=do,
         setting=_setting(row, place),
         checks=checks,
-        mode=_word(row, "mode", place, Mode, Mode.STREAM10),
+        mode=_word(row, "mode", place, Mode, MODES[do]),
         expect=expect,
         limit=_text(row, "limit", place, ""),
         **durations,

@@ -102,8 +102,8 @@ class Runner:
         """Prepare, checks, make safe."""
         _warm_up()
         self._archive.begin(self._header)
-        self._tell(RunStarted(self._header))
         with _Ending(self):
+            self._tell(RunStarted(self._header))
             if self._order.armed:
                 self._standin.arm_energising()
             try:
@@ -244,10 +244,14 @@ class Runner:
 
     def _keep_captures(self, evidence: Evidence) -> Evidence:
         name = f"{evidence.step.name}-{evidence.attempt}"
-        keys = [self._archive.add_capture(self.run_id, evidence.record.edges, f"{name} edges")]
-        if evidence.record.capture is not None:
-            capture = evidence.record.capture
-            keys.append(self._archive.add_capture(self.run_id, capture, f"{name} samples"))
+        keys = []
+        for record, which in zip(evidence.records, ("", " fine"), strict=False):
+            parts = ((record.edges, "edges"), (record.capture, "samples"))
+            keys += [
+                self._archive.add_capture(self.run_id, part, f"{name}{which} {kind}")
+                for part, kind in parts
+                if part is not None
+            ]
         return evidence.with_captures(tuple(keys))
 
     # The end ----------------------------------------------------------------------------------
@@ -321,7 +325,7 @@ class _Ending:
 
 def _after_losses(finding: Finding, evidence: Evidence, *, absence: bool) -> Finding:
     """A record with losses accuses nobody, and proves no absence."""
-    losses = evidence.record.losses
+    losses = evidence.losses
     if not losses or finding.certain:
         return finding
     spoiled = finding.verdict in _TROUBLED or (absence and finding.verdict is Verdict.PASS)

@@ -48,7 +48,9 @@ def read_sheet(path: Path) -> Sheet:
     try:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as problem:
-        raise InputError(f"The model sheet {path} cannot be read: {problem.strerror}.") from problem
+        raise InputError(
+            f"The model sheet {path} cannot be read: {problem.strerror}; check the path."
+        ) from problem
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
         raise InputError(f"The model sheet {path} is not TOML: {problem}.") from problem
     return Sheet(**{key: _value(key, value, path) for key, value in _known(table, path).items()})

@@ -65,11 +65,12 @@ class Steps:
         applied = standin.hold(wanted)
         if applied.asked != before:
             standin.wait(step.settle_s)
-        if step.await_pwm_s:
+        if step.await_pwm_s and not standin.pulsing():
             standin.wait_until(standin.pulsing, step.await_pwm_s)
-        standin.begin(step.mode)
-        standin.wait(step.record_s if attempt == 1 else step.retake_s)
-        record = standin.end()
+            standin.wait(step.settle_s)
+        length_s = step.record_s if attempt == 1 else step.retake_s
+        record = standin.record(length_s, step.mode)
+        fine = self._fine(record, length_s)
         return Evidence(
             step,
             before,
@@ -78,8 +79,19 @@ class Steps:
             measured(record),
             live_before=live,
             seen=standin.live_since(since) | live,
+            fine=fine,
+            fine_measurement=None if fine is None else measured(fine),
             attempt=attempt,
         )
+
+    def _fine(self, record: BoardRecord, length_s: float) -> BoardRecord | None:
+        """A second record where the pulse width counts at the middle: its edges need samples."""
+        fastest = Mode.STREAM8
+        if self.profile.pulse_width_level != "mid" or record.edges.times.size < 2:
+            return None
+        if fastest not in self.standin.identity.modes:
+            return None
+        return self.standin.record(length_s, fastest)
 
     def _change(self, step: Step, window: Window, attempt: int) -> Evidence:
         standin = self.standin
@@ -112,13 +124,13 @@ def _watch_s(limit_s: float) -> float:
     return max(WATCH_FACTOR * limit_s, SHORTEST_WATCH_S)
 
 
-def measured(record: BoardRecord) -> PilotMeasurement | None:
+def measured(record: BoardRecord, profile: Profile | None = None) -> PilotMeasurement | None:
     """What the record's samples and edges tell; ``None`` where nothing was sampled."""
     if record.capture is None:
         return None
     edges = record.edges if record.edges.times.size > 1 else None
     try:
-        return measure(record.capture, edges)
+        return measure(record.capture, edges, profile)
     except CaptureError:
         return None
 

@@ -1,6 +1,7 @@
 """A wish to stop, looked at where stopping is safe."""
 
 import signal
+import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -31,6 +32,14 @@ class Stop:
         self._event.clear()
 
 
+def _wishes() -> tuple[signal.Signals, ...]:
+    """Ctrl-C, the end of the session, and where there is one the end of the terminal."""
+    wishes = (signal.SIGINT, signal.SIGTERM)
+    if sys.platform == "win32" or signal.getsignal(signal.SIGHUP) is signal.SIG_IGN:
+        return wishes
+    return (*wishes, signal.SIGHUP)
+
+
 @contextmanager
 def on_ctrl_c(stop: Stop) -> Iterator[None]:
     """Turn the first Ctrl-C, and the system's wish to end the program, into a wish to stop.
@@ -43,7 +52,7 @@ def on_ctrl_c(stop: Stop) -> Iterator[None]:
         by = "Ctrl-C" if number == signal.SIGINT else "the system"
         stop.request(f"Stopped by {by}")
 
-    before = {number: signal.signal(number, ask) for number in (signal.SIGINT, signal.SIGTERM)}
+    before = {number: signal.signal(number, ask) for number in _wishes()}
     try:
         yield
     finally:

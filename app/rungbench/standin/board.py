@@ -203,7 +203,7 @@ class StandIn:
         end_tick = self.now_tick
         if self._recorded_mode is not Mode.OFF:
             self._request(SetMode(Mode.OFF), "an end of sampling")
-        self._await_health()
+        self._await_health(Mode.OFF)
         recorder, self._recorder = self._recorder, None
         if recorder is None:
             raise NotApplied("Nothing was being recorded; this is a fault of the program.")
@@ -332,11 +332,14 @@ class StandIn:
     def _reports(self, setting: Setting, since: int) -> bool:
         return self._applied.reported == setting and self._applied.tick > since
 
-    def _await_health(self) -> None:
-        """Until the next report: everything that was sent before it has then arrived."""
+    def _await_health(self, mode: Mode | None = None) -> None:
+        """Until the next report: everything that was sent before it has then arrived.
+
+        With `mode`, a report of that mode: an older one may still be on its way, samples behind it.
+        """
         seen = self.health
         deadline = time.monotonic() + _SILENT_S
-        while self.health is seen:
+        while self.health is None or self.health is seen or mode not in (None, self.health.mode):
             if time.monotonic() > deadline:
                 raise LinkLost("The board sends no reports; reset it and start again.")
             self._pump()

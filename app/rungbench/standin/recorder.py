@@ -39,6 +39,8 @@ class Recorder:
         blocks = [block for block in self.samples if block.tick >= self.start_tick]
         if not blocks:
             return None, 0
+        # What an earlier mode left behind has another interval and is none of this record's.
+        blocks = [block for block in blocks if _spacing(block) == _spacing(blocks[-1])]
         first = blocks[0]
         gaps, lost = _sample_gaps(blocks)
         capture = Capture.from_counts(
@@ -68,6 +70,10 @@ class Recorder:
             quantum_ticks=self.edge_quantum,
         )
         return record, lost
+
+
+def _spacing(block: SampleBlock) -> tuple[int, int]:
+    return block.interval_ticks, block.bits
 
 
 def _sample_gaps(blocks: list[SampleBlock]) -> tuple[list[Gap], int]:

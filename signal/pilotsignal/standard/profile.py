@@ -149,7 +149,7 @@ def load_profile(name_or_path: str | Path = DEFAULT) -> Profile:
     if isinstance(name_or_path, str) and name_or_path in BUILT_IN:
         return _built_in(name_or_path)
     path = Path(name_or_path)
-    if isinstance(name_or_path, str) and path.suffix != ".toml" and len(path.parts) == 1:
+    if isinstance(name_or_path, str) and path.suffix != ".toml" and len(path.parts) <= 1:
         raise ProfileError(
             f"There is no profile {name_or_path!r}; choose {' or '.join(BUILT_IN)}, "
             "or give the path of a .toml file."
@@ -158,7 +158,9 @@ def load_profile(name_or_path: str | Path = DEFAULT) -> Profile:
         content = path.read_bytes()
     except OSError as problem:
         reason = problem.strerror or "it cannot be opened"
-        raise ProfileError(f"The profile {path} cannot be read: {reason}.") from problem
+        raise ProfileError(
+            f"The profile {path} cannot be read: {reason}; check the path."
+        ) from problem
     return parse_profile(path.name, content)
 
 

@@ -47,7 +47,7 @@ def width_name(profile: Profile) -> str:
 
 def pulse_of(case: Case) -> Pulse | None:
     """The pulse of the case's own evidence."""
-    measurement = case.evidence.measurement
+    measurement = case.evidence.pulse
     if measurement is None or measurement.frequency_hz is None:
         return None
     width = measurement.quantities()[width_name(case.profile)]
