@@ -10,7 +10,7 @@ import click
 from pilotsignal.standard import BUILT_IN, Profile, load_profile
 from rungbench.archive.document import run_document
 from rungbench.archive.record import ChargerIdentity, Record, RunVerdict
-from rungbench.archive.store import open_archive
+from rungbench.archive.writer import RunArchive, open_for_run
 from rungbench.cli.amounts import amperes
 from rungbench.cli.printing import print_json
 from rungbench.errors import ExitStatus, WrongUse
@@ -23,6 +23,7 @@ from rungbench.qualify.runner import run
 from rungbench.qualify.sheet import Sheet, read_sheet
 from rungbench.qualify.stop import Stop, on_ctrl_c
 from rungbench.settings import Chosen, load_settings
+from rungbench.standin.board import StandIn
 
 _STATUS: Final = {
     RunVerdict.PASS: ExitStatus.DONE,
@@ -95,17 +96,19 @@ def qualify(**given: Any) -> ExitStatus:
         standin.check_stop = stop.check
         simulated = standin.identity.simulated
         archive = stack.enter_context(
-            open_archive(job.chosen.archive_for(simulated), simulated=simulated)
+            open_for_run(job.chosen.archive_for(simulated), simulated=simulated)
         )
         if job.as_json:
             record = run(job.order, standin, archive, _alarm_only, url=job.url)
             print_json(run_document(record))
         else:
             record = _run_in_view(job, standin, archive)
+        if archive.problem:
+            click.echo(archive.problem, err=True)
     return _STATUS[record.verdict]
 
 
-def _run_in_view(job: _Job, standin: Any, archive: Any) -> Record:
+def _run_in_view(job: _Job, standin: StandIn, archive: RunArchive) -> Record:
     # Late: tables and bars are for people only.
     from rungbench.cli.qualify_view import RunView, console_for_runs, print_end
 
