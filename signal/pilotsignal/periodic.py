@@ -186,8 +186,11 @@ def _room(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> PeriodR
     sides = []
     for up, cycle in ((True, comb.rise_cycle), (False, comb.fall_cycle)):
         after = edges.of(up)
-        places = [at + missing_before(capture.gaps, at) for at in (after - 1, after)]
-        sides.append(Bracket(places[0] - noise, places[1] + noise, cycle))
+        places = [
+            np.asarray(at + missing_before(capture.gaps, at) + off, np.float64)
+            for at, off in ((after - 1, -noise), (after, noise))
+        ]
+        sides.append(Bracket(places[0], places[1], cycle))
     return period_range(comb, sides[0], sides[1])
 
 

@@ -52,6 +52,22 @@ def test_jitter_that_fits_nowhere_widens_the_bounds() -> None:
 
 def test_long_records_are_thinned_with_both_ends_kept() -> None:
     number = np.arange(100_000)
-    thin = Bracket(number * 1.0, number + 1.0, number).thinned()
+    before = number.astype(np.float64)
+    thin = Bracket(before, before + 1.0, number).thinned()
     assert thin.cycle.size <= 4096
     assert (thin.cycle[0], thin.cycle[-1]) == (0, 99_999)
+
+
+def test_a_sample_on_one_edge_leaves_the_other_open() -> None:
+    """Locked, and noise puts the sample on the rising edge now before and now behind it."""
+    number = np.arange(100)
+    flips = number % 2
+    rise = np.asarray(5.0 + 100.0 * number + flips, np.float64)
+    fall = np.asarray(30.0 + 100.0 * number, np.float64)
+    sides = [Bracket(at - 1.0, at, number) for at in (rise, fall)]
+    comb = fit_comb(rise - 0.5, fall - 0.5)
+    assert comb is not None
+    found = period_range(comb, sides[0], sides[1])
+    # The rise is at 5.0; the fall anywhere in 29..30: widths of 24 to 25.
+    assert abs(found.width - 24.0) <= found.width_bound
+    assert abs(found.width - 25.0) <= found.width_bound

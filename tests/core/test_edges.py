@@ -33,7 +33,7 @@ def test_a_record_that_begins_high() -> None:
 
 @pytest.mark.parametrize("kind", [np.int16, np.uint8, np.int32, np.float64])
 def test_any_type_of_sample_gives_the_same(kind: type) -> None:
-    samples = (pulses() // 10).astype(kind)
+    samples: np.ndarray = np.asarray(pulses() // 10, kind)
     assert edges_of(samples).index.tolist() == edges_of(pulses()).index.tolist()
 
 
@@ -74,3 +74,14 @@ def test_no_edges() -> None:
     levels = find_levels(pulses())
     assert find_edges(np.full(50, 100, np.int16), levels).index.size == 0
     assert find_edges(np.array([900], np.int16), levels).index.size == 0
+
+
+def test_pulses_of_two_samples_keep_their_places() -> None:
+    """19 samples a period and 90 %: low pulses of one or two samples, edges faster than one."""
+    period, low = 19.2307, 1.9
+    true = 5.3 + period * np.arange(100)
+    place = np.arange(1920)[:, None]
+    inside = ((place >= true) & (place < true + low)).any(axis=1)
+    found = edges_of(np.where(inside, 102, 612).astype(np.int16))
+    assert found.of(False).tolist() == np.ceil(true).astype(int)[: found.of(False).size].tolist()
+    assert found.of(True).tolist() == np.ceil(true + low).astype(int).tolist()[:100]

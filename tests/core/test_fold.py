@@ -55,7 +55,8 @@ def test_nothing_to_fold() -> None:
 def test_windows_hold_no_other_edge() -> None:
     for width in (4.0, 30.0, 90.0, 97.0):
         number = np.arange(10)
-        comb = fit_comb(100.0 * number, width + 100.0 * number)
+        rise = np.asarray(100.0 * number, np.float64)
+        comb = fit_comb(rise, rise + width)
         assert comb is not None
         window = window_of(comb)
         assert window.before <= max(2, 0.5 * min(width, 100.0 - width))

@@ -14,7 +14,7 @@ from scipy.stats import binom
 from pilotsignal.measure import PilotMeasurement, measure
 from pilotsignal.synth import Truth
 
-SEEDS = 24
+SEEDS = 20
 INSIDE = int(binom.ppf(1e-4, SEEDS, 0.85))
 # Ticks of 62.5 ns: the board's three modes, and 100, 500 and 2000 kS/s.
 RATES = ((832, 10), (416, 10), (208, 8), (160, 12), (32, 12), (8, 12))

@@ -93,7 +93,8 @@ def test_a_steady_code_has_no_scatter() -> None:
 @pytest.mark.parametrize("noise", [0.0, 0.1, 0.2, 0.3, 0.5, 0.8, 1.5])
 def test_what_a_converter_step_leaves(noise: float) -> None:
     """Rounding error of a mean over all positions of the level between two codes."""
-    worst, bounds = -1.0, []
+    worst = -1.0
+    bounds: list[float] = []
     for share in np.linspace(0.0, 1.0, 21):
         rng = np.random.default_rng(round(1000 * share) + round(100 * noise))
         exact = 500.0 + share + noise * rng.standard_normal(40_000)
@@ -102,7 +103,8 @@ def test_what_a_converter_step_leaves(noise: float) -> None:
         off = abs(found.value - 500.0 - share)
         # The bound comes from the codes' own scatter, which the rounding changes as well.
         assert off <= 1.5 * bound + 4 * max(noise, 0.3) / 200.0
-        worst, bounds = max(worst, off), [*bounds, bound]
+        worst = max(worst, off)
+        bounds.append(bound)
     assert max(bounds) <= 0.5
     if noise >= 0.8:
         assert max(bounds) < 0.01  # noise of half a step and more averages it out
