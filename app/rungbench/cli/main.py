@@ -186,7 +186,7 @@ def _say(text: str, status: ExitStatus) -> ExitStatus:
     sentence = printable(" ".join(text.split()))
     if len(sentence) > _LONGEST:
         half = _LONGEST // 2
-        sentence = f"{sentence[:half]} ... {sentence[-half:]}"
+        sentence = f"{sentence[:half]} [...] {sentence[-half:]}"
     click.echo(sentence, err=True)
     return status
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Self
+from typing import Final, Self
 
 from rich.console import Console
 from rich.table import Table
@@ -11,6 +11,9 @@ from rich.text import Text
 from rungbench.archive.search import RunSummary, Search
 from rungbench.archive.store import Archive
 from rungbench.cli.terminal import SIMULATED, PageConsole, safe, verdict_text
+
+# A table of five columns needs this many to show a record's name and its verdict whole.
+_NARROW: Final = 72
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +39,11 @@ def print_pages(pages: Sequence[Page]) -> None:
             continue
         if page.simulated:
             console.print(Text(f"{SIMULATED}: runs of the demo archive, no charger was tested."))
-        console.print(_table(page, console))
+        if console.width < _NARROW:
+            for one in page.summaries:
+                console.print(_lines(one, page.simulated, console))
+        else:
+            console.print(_table(page, console))
         if page.more:
             console.print(f"These are the newest {len(page.summaries)}; --limit shows more.")
 
@@ -72,6 +79,14 @@ def _table(page: Page, console: Console) -> Table:
             _verdict(one, console),
         )
     return table
+
+
+def _lines(one: RunSummary, simulated: bool, console: Console) -> Text:
+    """One run below the other where a table would have to cut its words."""
+    text = Text(f"{SIMULATED} " if simulated else "", style="bold")
+    text.append(f"{one.run_id}\n{one.started:%Y-%m-%d %H:%M} UTC\n")
+    text.append_text(safe(f"{one.maker} {one.model}, {one.serial}")).append("\n")
+    return text.append_text(_verdict(one, console)).append("\n")
 
 
 def _verdict(one: RunSummary, console: Console) -> Text:

@@ -190,7 +190,11 @@ def _cannot_open(url: str, problem: OSError) -> PortError:
             f"Another program holds {url}; close it and try again"
             + (f" (`fuser {shlex.quote(url)}` names it)." if sys.platform == "linux" else ".")
         )
-    if number == errno.ENOTTY or _is_something_else(url):
+    if _is_something_else(url):
+        return PortError(
+            f"{url} is a file and no serial port; list the ports with `rungbench bench ports`."
+        )
+    if number == errno.ENOTTY:
         return PortError(f"{url} is no serial port; list the ports with `rungbench bench ports`.")
     if url.lower().startswith(_NETWORK) and not _has_port_number(url):
         return PortError(
