@@ -20,8 +20,9 @@ def command(*words: str | bytes | Path) -> list[str | bytes | Path]:
 
 
 def surroundings(**more: str) -> Mapping[str, str]:
-    """The environment for it, with the test's own home."""
-    return {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), **more}
+    """The environment for it, with the test's own home, and output buffered as users have it."""
+    ours = {key: value for key, value in os.environ.items() if key != "PYTHONUNBUFFERED"}
+    return {**ours, "PYTHONPATH": os.pathsep.join(sys.path), **more}
 
 
 def start(*words: str | bytes | Path, **more: str) -> subprocess.CompletedProcess[bytes]:

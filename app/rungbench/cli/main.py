@@ -97,6 +97,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
     status = run(sys.argv[1:] if arguments is None else arguments)
     # All is done and stored: a Ctrl-C that comes late must not change what is told.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _let_go_of_output()
     sys.exit(int(status))
 
 
@@ -108,9 +109,7 @@ def run(arguments: Sequence[str]) -> ExitStatus:
         status = _invoke(list(arguments))
         sys.stdout.flush()
     except BrokenPipeError:
-        # The reader has enough.  What is still buffered must not fail again at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        status = ExitStatus.UNDECIDED
+        status = ExitStatus.UNDECIDED  # the reader has enough
     except (KeyboardInterrupt, click.Abort):
         status = _say("Interrupted.", ExitStatus.UNDECIDED)
     except click.exceptions.NoArgsIsHelpError as page:
@@ -133,6 +132,14 @@ def run(arguments: Sequence[str]) -> ExitStatus:
             ExitStatus.BENCH_FAULT,
         )
     return status
+
+
+def _let_go_of_output() -> None:
+    """What is still buffered and cannot be written must not change the status at exit."""
+    try:
+        sys.stdout.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _open_what_is_closed() -> None:
