@@ -174,6 +174,11 @@ def test_a_current_that_cannot_be_is_refused(current: float) -> None:
         duty_of_current(current)
 
 
+def test_a_current_beyond_all_tables_is_told_the_bound() -> None:
+    with pytest.raises(QuantityError, match=r"state 0 to 1e\+06 A\."):
+        duty_of_current(1e9)
+
+
 @given(st.floats(0.0, 100.0))
 def test_iec_leaves_no_duty_undefined(duty: float) -> None:
     decoded = current_of_duty(duty, IEC)

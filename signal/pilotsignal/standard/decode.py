@@ -328,5 +328,6 @@ def _finite(what: str, value: float) -> None:
 
 def _within(what: str, value: float, low: float, high: float, unit: str) -> None:
     if not low <= value <= high:
-        span = f"at least {low:g}" if high >= 1e6 else f"{low:g} to {high:g}"
+        open_ended = high >= 1e6 and not high < value < math.inf
+        span = f"at least {low:g}" if open_ended else f"{low:g} to {high:g}"
         raise QuantityError(f"{what} of {value} {unit} cannot be; state {span} {unit}.")
