@@ -17,6 +17,7 @@ from typing import Any
 import GTC
 from GTC import reporting
 
+from pilotsignal.calibration import TimeBase
 from pilotsignal.errors import QuantityError
 from pilotsignal.quantity import BudgetRow, Quantity
 
@@ -57,6 +58,14 @@ def scaled(row: BudgetRow, sensitivity: float) -> BudgetRow:
         row.dof,
         sensitivity,
     )
+
+
+def clock_rows(clock: TimeBase, sensitivity: float) -> list[BudgetRow]:
+    """Row of the time base, relative; none where nobody stated its uncertainty."""
+    if clock.u_relative is None:
+        return []
+    row = type_b(f"timebase@{clock.id}", "time base", clock.u_relative, "1")
+    return [scaled(row, sensitivity)]
 
 
 def combine(name: str, unit: str, value: float, method: str, rows: Iterable[BudgetRow]) -> Quantity:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pilotsignal.budget import combine, half_width, scaled, type_a, type_b
+from pilotsignal.budget import clock_rows, combine, half_width, scaled, type_a, type_b
 from pilotsignal.capture import EdgeRecord
 from pilotsignal.notices import Notice
 from pilotsignal.quantity import BudgetRow, Quantity
@@ -75,11 +75,7 @@ class _Scale:
         return cls(record, tick, f"{record.origin}/{start}")
 
     def clock(self, sensitivity: float) -> list[BudgetRow]:
-        base = self.record.time_base
-        if base.u_relative is None:
-            return []
-        row = type_b(f"timebase@{base.id}", "time base", base.u_relative, "1")
-        return [scaled(row, sensitivity)]
+        return clock_rows(self.record.time_base, sensitivity)
 
 
 def _timing(scale: _Scale, comb: Comb, notes: tuple[Notice, ...]) -> EdgeTiming:

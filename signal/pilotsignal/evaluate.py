@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pilotsignal.budget import RECTANGULAR, combine, half_width, scaled, type_a, type_b
+from pilotsignal.budget import RECTANGULAR, clock_rows, combine, half_width, scaled, type_a, type_b
 from pilotsignal.capture import Capture
 from pilotsignal.levels import Levels
 from pilotsignal.periodic import Direction, PeriodicFit
@@ -20,6 +20,8 @@ from pilotsignal.timing import Floats
 from pilotsignal.transitions import Crossing, Offsets
 
 _US = 1e6
+
+Pair = tuple[Crossing, Crossing]  # of the rising and the falling edge
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +49,7 @@ class Context:
 
     def time_base(self, sensitivity: float) -> list[BudgetRow]:
         """Row of the clock; none where nobody stated its uncertainty."""
-        clock = self.capture.time_base
-        if clock.u_relative is None:
-            return []
-        row = type_b(f"timebase@{clock.id}", "time base", clock.u_relative, "1")
-        return [scaled(row, sensitivity)]
+        return clock_rows(self.capture.time_base, sensitivity)
 
     def edge(self, name: str, found: Crossing, sensitivity: float) -> list[BudgetRow]:
         """Rows of one crossing, in microseconds: noise, and what the folded gap leaves open."""
@@ -77,9 +75,8 @@ def frequency_of(context: Context, fit: PeriodicFit) -> Quantity:
     return combine("frequency_hz", "Hz", value, "regression of folded edges", rows)
 
 
-def width_of(context: Context, fit: PeriodicFit, level: float | None, name: str) -> Quantity | None:
-    """High time in us at a level in sample units (None: the middle); None if it is not crossed."""
-    pair = _pair(fit, level)
+def width_of(context: Context, fit: PeriodicFit, pair: Pair | None, name: str) -> Quantity | None:
+    """High time in us between two crossings; None where there are none."""
     if pair is None:
         return None
     value = _width(fit, pair) * context.interval_us
@@ -87,15 +84,15 @@ def width_of(context: Context, fit: PeriodicFit, level: float | None, name: str)
     return combine(f"pulse_width_{name}_us", "us", value, "folded edges", rows)
 
 
-def duty_of(context: Context, fit: PeriodicFit, zero: float) -> Quantity:
+def duty_of(context: Context, fit: PeriodicFit, zero: Pair | None) -> Quantity:
     """Duty in %: at 0 V, where IEC 61851-1:2017 Table A.2 takes the width, if that is crossed.
 
     Elsewhere between the crossings of the middle level (IEEE Std 181-2011, 5.3.3).
     """
-    pair, name, method = _pair(fit, zero), "zero", "width at 0 V over period"
-    if pair is None:
-        pair, name = (fit.rise.middle, fit.fall.middle), "mid"
-        method = "width at the middle level over period"
+    if zero is not None:
+        pair, name, method = zero, "zero", "width at 0 V over period"
+    else:
+        pair, name, method = middle_pair(fit), "mid", "width at the middle level over period"
     period_us = fit.comb.period * context.interval_us
     value = 100.0 * _width(fit, pair) / fit.comb.period
     rows = [
@@ -220,29 +217,34 @@ def _period_rows(context: Context, fit: PeriodicFit) -> list[BudgetRow]:
     ]
 
 
-def _pair(fit: PeriodicFit, level: float | None) -> tuple[Crossing, Crossing] | None:
-    middle = fit.rise.middle, fit.fall.middle
-    if level is None:
-        return middle
+def middle_pair(fit: PeriodicFit) -> Pair:
+    """Crossings of the middle level."""
+    return fit.rise.middle, fit.fall.middle
+
+
+def zero_pair(context: Context, fit: PeriodicFit) -> Pair | None:
+    """Crossings of 0 V; None where the signal does not pass it with room on both sides."""
+    line = context.capture.calibration
+    level = (0.0 - line.offset_v) / line.gain_v
     share = fit.rise.swing.share(level)
     if abs(share - 0.5) < 1e-3:
-        return middle
+        return middle_pair(fit)
     if not 0.05 < share < 0.95:
         return None
     rise, fall = fit.rise.cross(level), fit.fall.cross(level)
     return (rise, fall) if rise is not None and fall is not None else None
 
 
-def _apart(context: Context, fit: PeriodicFit, pair: tuple[Crossing, Crossing]) -> list[BudgetRow]:
+def _apart(context: Context, fit: PeriodicFit, pair: Pair) -> list[BudgetRow]:
     """What the period's doubt adds where the two crossings were seen in different cycles."""
     return [scaled(row, pair[0].cycle - pair[1].cycle) for row in _period_rows(context, fit)]
 
 
-def _is_middle(fit: PeriodicFit, pair: tuple[Crossing, Crossing]) -> bool:
+def _is_middle(fit: PeriodicFit, pair: Pair) -> bool:
     return pair[0] is fit.rise.middle
 
 
-def _width(fit: PeriodicFit, pair: tuple[Crossing, Crossing]) -> float:
+def _width(fit: PeriodicFit, pair: Pair) -> float:
     """Width by the crossings; where no sample lies on an edge, held to what fits between them."""
     width = fit.comb.width + pair[1].phase - pair[0].phase
     if fit.unresolved is not None and _is_middle(fit, pair):
@@ -251,9 +253,7 @@ def _width(fit: PeriodicFit, pair: tuple[Crossing, Crossing]) -> float:
     return width
 
 
-def _width_rows(
-    context: Context, fit: PeriodicFit, pair: tuple[Crossing, Crossing], name: str
-) -> list[BudgetRow]:
+def _width_rows(context: Context, fit: PeriodicFit, pair: Pair, name: str) -> list[BudgetRow]:
     rise = context.edge(f"rise-{name}", pair[0], -1.0)
     fall = context.edge(f"fall-{name}", pair[1], 1.0)
     if fit.unresolved is None:

@@ -12,9 +12,11 @@ from pilotsignal.evaluate import (
     duty_of,
     frequency_of,
     jitters_of,
+    middle_pair,
     plateau_of,
     transition_of,
     width_of,
+    zero_pair,
 )
 from pilotsignal.levels import Levels, find_levels
 from pilotsignal.meaning import advertised_current, state_of
@@ -154,8 +156,7 @@ def _irregular(levels: Levels, comb: Comb | None, edges: Edges) -> Notice | None
 
 
 def _periodic(context: Context, fit: PeriodicFit) -> PilotMeasurement:
-    line = context.capture.calibration
-    zero = (0.0 - line.offset_v) / line.gain_v
+    zero = zero_pair(context, fit)
     width_jitter, period_jitter = jitters_of(context, fit)
     width_zero = width_of(context, fit, zero, "zero")
     times = {
@@ -169,7 +170,7 @@ def _periodic(context: Context, fit: PeriodicFit) -> PilotMeasurement:
         frequency_hz=frequency_of(context, fit),
         duty_percent=duty_of(context, fit, zero),
         pulse_width_zero_us=width_zero,
-        pulse_width_mid_us=width_of(context, fit, None, "mid"),
+        pulse_width_mid_us=width_of(context, fit, middle_pair(fit), "mid"),
         high_plateau_v=plateau_of(context, fit.high, "high_plateau_v"),
         low_plateau_v=plateau_of(context, fit.low, "low_plateau_v"),
         rise_time_us=times["rise"],

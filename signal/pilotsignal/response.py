@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pilotsignal.budget import combine, half_width, scaled, type_b
+from pilotsignal.budget import clock_rows, combine, half_width
 from pilotsignal.calibration import TimeBase
 from pilotsignal.capture import Capture
 from pilotsignal.errors import CaptureError
@@ -132,9 +132,7 @@ def elapsed(
         half_width(f"{name}-end", "doubt of the end", end.doubt * scale, unit),
         half_width(f"{name}-bounce", "contact that bounces", bounce * scale, unit),
     ]
-    if clock.u_relative is not None:
-        row = type_b(f"timebase@{clock.id}", "time base", clock.u_relative, "1")
-        rows.append(scaled(row, -value))
+    rows += clock_rows(clock, -value)
     return combine(name, unit, value, "pilot leaves its window to mains conduction", rows)
 
 

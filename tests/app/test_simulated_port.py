@@ -99,7 +99,7 @@ def test_without_speed_a_second_takes_a_fraction_of_one() -> None:
         assert time.monotonic() - started < 10.0
 
 
-def transcript(url: str) -> bytes:
+def conversation(url: str) -> bytes:
     """All bytes of a run in B."""
     heard = b""
     run = SimulatedRun(url)
@@ -115,10 +115,10 @@ def transcript(url: str) -> bytes:
 
 
 def test_the_same_seed_gives_the_same_bytes() -> None:
-    first = transcript("sim://sound?seed=5&noise_v=0.05&jitter_us=0.2")
+    first = conversation("sim://sound?seed=5&noise_v=0.05&jitter_us=0.2")
     assert len(first) > 50_000
-    assert transcript("sim://sound?seed=5&noise_v=0.05&jitter_us=0.2") == first
-    assert transcript("sim://sound?seed=6&noise_v=0.05&jitter_us=0.2") != first
+    assert conversation("sim://sound?seed=5&noise_v=0.05&jitter_us=0.2") == first
+    assert conversation("sim://sound?seed=6&noise_v=0.05&jitter_us=0.2") != first
 
 
 def test_lost_frames_show_and_nothing_is_damaged() -> None:
