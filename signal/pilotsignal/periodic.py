@@ -13,7 +13,7 @@ import numpy as np
 from pilotsignal.bracket import Bracket, PeriodRange, period_range
 from pilotsignal.capture import Capture
 from pilotsignal.edges import Edges
-from pilotsignal.fold import (
+from pilotsignal.folded_edges import (
     EdgeSamples,
     FoldedEdge,
     Window,

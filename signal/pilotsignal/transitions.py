@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pilotsignal.fold import EdgeSamples, FoldedEdge
+from pilotsignal.folded_edges import EdgeSamples, FoldedEdge
 from pilotsignal.timing import Floats
 
 _REACHES = (0.30, 0.18, 0.10, 0.05)

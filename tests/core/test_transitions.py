@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pilotsignal.fold import FoldedEdge, Window, fold_edge, gather
+from pilotsignal.folded_edges import FoldedEdge, Window, fold_edge, gather
 from pilotsignal.levels import find_levels
 from pilotsignal.transitions import Crossing, Swing, crossing, edge_offsets, period_step
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from pilotsignal.capture import Gap
-from pilotsignal.fold import Window, fold_edge, gather, missing_before, window_of
+from pilotsignal.folded_edges import Window, fold_edge, gather, missing_before, window_of
 from pilotsignal.timing import fit_comb
 
 
