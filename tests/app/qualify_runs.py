@@ -13,7 +13,7 @@ from rungbench.qualify.bench import calibration_for
 from rungbench.qualify.order import Order
 from rungbench.qualify.plan import Plan
 from rungbench.qualify.plan_file import load_plan
-from rungbench.qualify.progress import Told
+from rungbench.qualify.progress import People, Told
 from rungbench.qualify.runner import run
 from rungbench.qualify.stop import Stop
 from rungbench.simulated.bench import Bench
@@ -61,7 +61,7 @@ class Run:
             if self.before is not None:
                 self.before(standin)
             standin.check_stop = self.stop.check
-            record = run(order, standin, archive, self.told.append, url=self.url)
+            record = run(order, standin, archive, People(self.told.append), url=self.url)
             self.board_s = standin.now_tick * 62.5e-9
         return record
 

@@ -21,7 +21,7 @@ from rungbench.qualify.checks.source import as_quantity, source_ohm
 from rungbench.qualify.checks.timing import rating_limit
 from rungbench.qualify.counting import counted, exactly, phases_text
 from rungbench.qualify.ladder_limit import ladder_limit, referred_to_ladder
-from rungbench.qualify.order import check_charger, left_out
+from rungbench.qualify.order import Order, check_charger, left_out
 from rungbench.qualify.plan_file import load_plan
 from rungbench.qualify.safety import ALARM, Safety, outlet_check
 from rungbench.standin.calibration import BenchCalibration, uncalibrated
@@ -161,9 +161,11 @@ def test_impossible_chargers_are_refused(change: dict[str, Any], said: str) -> N
 
 def test_what_a_profile_does_not_limit_is_left_out() -> None:
     plan = load_plan("quick")
-    assert left_out(plan, PROFILE) == {}
+    order = Order(plan, DEMO, PROFILE)
+    assert left_out(order) == {}
     steps = tuple(replace(s, limit="mains_off_c1_to_b1_ms" if s.limit else "") for s in plan.steps)
-    gone = left_out(replace(plan, steps=steps), load_profile("sae-j1772-2017"))
+    other = replace(plan, steps=steps)
+    gone = left_out(replace(order, plan=other, profile=load_profile("sae-j1772-2017")))
     assert set(gone) == {"mains-on", "mains-off-b", "mains-off-unplug"}
     assert "SAE J1772" in gone["mains-on"]
 

@@ -72,6 +72,11 @@ class Acquisition:
         self.close()
 
     @property
+    def port(self) -> Port:
+        """The port behind it, for a hand at a simulated bench; the port thread reads and writes."""
+        return self._port
+
+    @property
     def identity(self) -> Identity:
         """What the board said that it is."""
         return self._port.identity

@@ -10,6 +10,7 @@ import click
 
 from pilotsignal.csv_units import Unit, parse_amount
 
+_SPANS: Final = {"s": 1.0, "m": 60.0, "h": 3600.0}
 _SHARES: Final = {"%": 1e-2, "ppm": 1e-6, "": 1.0}
 
 
@@ -34,6 +35,24 @@ def uncertain_volts(text: str) -> float:
 def amperes(text: str) -> float:
     """Amperes of a text such as ``16`` or ``16A``."""
     return _in_base_unit(text, "A", "a current such as 16 or 16A")
+
+
+def ampere_list(text: str) -> tuple[float, ...]:
+    """Amperes of a text such as ``6,10,16``."""
+    return tuple(amperes(part) for part in text.split(",") if part.strip())
+
+
+def time_span(text: str) -> float:
+    """Seconds of a text such as ``90``, ``90s``, ``30m`` or ``2h``."""
+    bare = text.strip()
+    suffix = next((one for one in _SPANS if bare.endswith(one)), "")
+    try:
+        found = float(bare.removesuffix(suffix)) * _SPANS.get(suffix, 1.0)
+    except ValueError:
+        found = math.nan
+    if not (math.isfinite(found) and found > 0.0):
+        raise click.BadParameter(f"{text!r} is not a time such as 90s, 30m or 2h")
+    return found
 
 
 def share(text: str) -> float:

@@ -1,24 +1,30 @@
 """``rungbench qualify``: one charger through one plan, judged and recorded."""
 
+import sys
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
 import click
+from rich.console import Console
 
 from pilotsignal.standard import BUILT_IN, Profile, load_profile
 from rungbench.archive.document import run_document
 from rungbench.archive.record import ChargerIdentity, Record, RunVerdict
 from rungbench.archive.writer import RunArchive, open_for_run
-from rungbench.cli.amounts import amperes
+from rungbench.cli.amounts import ampere_list, amperes, time_span
 from rungbench.cli.printing import print_json
 from rungbench.errors import ExitStatus, WrongUse
 from rungbench.paths import paths
+from rungbench.qualify.amend import with_currents, with_length
+from rungbench.qualify.answers import ScriptDesk, Scripted, read_answers
 from rungbench.qualify.bench import is_simulated, open_bench
+from rungbench.qualify.desk import Desk, EmptyDesk
 from rungbench.qualify.order import Order, check_charger
+from rungbench.qualify.plan import Plan
 from rungbench.qualify.plan_file import load_plan
-from rungbench.qualify.progress import Alarm, Listener, Told
+from rungbench.qualify.progress import Alarm, People, Told
 from rungbench.qualify.runner import run
 from rungbench.qualify.sheet import Sheet, read_sheet
 from rungbench.qualify.stop import Stop, on_ctrl_c
@@ -58,6 +64,7 @@ class _Job:
     url: str
     chosen: Chosen
     as_json: bool
+    answers: tuple[Scripted, ...] | None = None
 
 
 @click.command()
@@ -81,6 +88,16 @@ class _Job:
     help="Allow rungs at which the charger puts mains on its outlet. Without it a run on a real "
     "board stops at B. A simulated bench needs none.",
 )
+@click.option(
+    "--answers",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Answers to the questions of the plan, a TOML file; otherwise the terminal is asked.",
+)
+@click.option("--currents", type=ampere_list, metavar="A,A,...", help="Set currents of a sweep.")
+@click.option("--length", type=time_span, metavar="TIME", help="Length of a soak, as 90s, 30m, 2h.")
+@click.option("--plans", is_flag=True, help="List the plans and stop.")
+@click.option("--show", is_flag=True, help="Print what the plan does and energises, and stop.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def qualify(**given: Any) -> ExitStatus:
     """Take one charger through a plan: measure, judge, record.
@@ -88,6 +105,10 @@ def qualify(**given: Any) -> ExitStatus:
     With --arm mains is present on the charger's outlet in state C.  The stand-in is left on open
     and the outlet is watched, however the run ends.
     """
+    if given["plans"]:
+        return _list_plans(as_json=given["as_json"])
+    if given["show"]:
+        return _show_plan(given)
     job = _job(given)
     with ExitStack() as stack:
         stop = Stop()
@@ -99,7 +120,8 @@ def qualify(**given: Any) -> ExitStatus:
             open_for_run(job.chosen.archive_for(simulated), simulated=simulated)
         )
         if job.as_json:
-            record = run(job.order, standin, archive, _alarm_only, url=job.url)
+            people = People(_alarm_only, _desk(job, standin))
+            record = run(job.order, standin, archive, people, url=job.url)
             print_json(run_document(record))
         else:
             record = _run_in_view(job, standin, archive)
@@ -114,10 +136,61 @@ def _run_in_view(job: _Job, standin: StandIn, archive: RunArchive) -> Record:
 
     console = console_for_runs()
     with RunView(console, job.order) as view:
-        listener: Listener = view
-        record = run(job.order, standin, archive, listener, url=job.url)
+        people = People(view, _desk(job, standin, console))
+        record = run(job.order, standin, archive, people, url=job.url)
     print_end(record, archive.path, job.order.profile.confirm, console)
     return record
+
+
+def _desk(job: _Job, standin: StandIn, console: Console | None = None) -> Desk:
+    """Who answers the plan's questions: a file, the simulated operator, or whoever types."""
+    script = None if job.answers is None else ScriptDesk(list(job.answers))
+    if is_simulated(job.url):
+        # Late: a real bench needs nothing of the simulated one.
+        from rungbench.qualify.simulated_desk import SimulatedDesk
+        from rungbench.simulated.operator import Operator
+
+        return SimulatedDesk(Operator(standin.port), script)
+    if script is not None:
+        return script
+    if console is not None and console.is_terminal and sys.stdin.isatty():
+        from rungbench.cli.desk_terminal import TerminalDesk
+
+        return TerminalDesk(console)
+    return EmptyDesk()
+
+
+def _list_plans(*, as_json: bool) -> ExitStatus:
+    from rungbench.cli.qualify_plan import known_plans, plan_document, print_plans
+
+    plans = known_plans(paths().plans)
+    if as_json:
+        known = [plan_document(plan) for _, plan in plans if isinstance(plan, Plan)]
+        print_json({"schema": "rungbench.plans/1", "plans": known})
+    else:
+        print_plans(plans)
+    return ExitStatus.DONE
+
+
+def _show_plan(given: dict[str, Any]) -> ExitStatus:
+    from rungbench.cli.qualify_plan import plan_document, print_plan
+
+    plan = _plan(load_settings({"plan": given["plan"]}).settings.plan, given)
+    if given["as_json"]:
+        print_json(plan_document(plan))
+    else:
+        print_plan(plan)
+    return ExitStatus.DONE
+
+
+def _plan(name: str, given: dict[str, Any]) -> Plan:
+    """The plan, with what the options change of it."""
+    plan = load_plan(name, paths().plans)
+    if given["currents"] is not None:
+        plan = with_currents(plan, given["currents"])
+    if given["length"] is not None:
+        plan = with_length(plan, given["length"])
+    return plan
 
 
 def _alarm_only(told: Told) -> None:
@@ -135,12 +208,13 @@ def _job(given: dict[str, Any]) -> _Job:
     settings = chosen.settings
     url = require_bench(settings.bench)
     profile = find_profile(settings.profile)
-    plan = load_plan(settings.plan, paths().plans)
+    plan = _plan(settings.plan, given)
+    answers = None if given["answers"] is None else tuple(read_answers(given["answers"]))
     charger = _charger(given, sheet, simulated=is_simulated(url))
     check_charger(charger, profile)
     armed = given["arm"] or is_simulated(url)
     order = Order(plan, charger, profile, settings.operator, armed)
-    return _Job(order, url, chosen, given["as_json"])
+    return _Job(order, url, chosen, given["as_json"], answers)
 
 
 def require_bench(url: str) -> str:

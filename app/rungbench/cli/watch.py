@@ -14,9 +14,9 @@ from pilotsignal.standard.profile import Profile
 from rungbench.cli.qualify import find_profile, require_bench
 from rungbench.errors import ExitStatus, Interrupted, WrongUse
 from rungbench.link.words import OPEN, TICK_S, Mode, Rung, Setting
+from rungbench.qualify.acts.ground import measured
 from rungbench.qualify.bench import is_simulated, open_bench
 from rungbench.qualify.safety import Safety, make_safe
-from rungbench.qualify.steps import measured
 from rungbench.qualify.stop import Stop, on_ctrl_c
 from rungbench.settings import load_settings
 from rungbench.standin.board import StandIn

@@ -5,8 +5,51 @@ from dataclasses import dataclass, replace
 from pilotsignal.measure import PilotMeasurement
 from pilotsignal.response import Window
 from rungbench.link.words import Setting
+from rungbench.qualify.desk import Answer, Question
 from rungbench.qualify.plan import Step
 from rungbench.standin.record import Applied, BoardRecord, Losses
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question with its answer: board ticks of both, and of what it was to bring about.
+
+    `answer` is ``None`` where nobody answered in time, `shown` where it never showed.
+    """
+
+    question: Question
+    put: int
+    answer: Answer | None
+    answered: int
+    shown: int | None = None
+
+    @property
+    def trouble(self) -> str:
+        """Why it was not done, or nothing."""
+        if self.answer is None:
+            return f"Nobody answered within {self.question.limit_s:g} s: {self.question.text}"
+        if self.answer.reply == "done":
+            return ""
+        return f"It could not be done ({self.answer.reason}): {self.question.text}"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sample:
+    """One of several measurements of a step: of a sweep, or of a long stay.
+
+    `before` is what was recorded on the way to it, edges and mains only.
+    """
+
+    tick: int
+    measurement: PilotMeasurement | None
+    record: BoardRecord
+    asked: Asked | None = None
+    before: BoardRecord | None = None
+
+    @property
+    def records(self) -> tuple[BoardRecord, ...]:
+        """Both records, in order of time."""
+        return (self.record,) if self.before is None else (self.before, self.record)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -17,7 +60,9 @@ class Evidence:
     `seen` are all phases that were live at any time during the step, settling included.  `window`
     is what the old setting's high level lies in.  `limit_s` is what mains was watched against.
     `fine` is a second record with the fastest sampling, and `fine_measurement` what it tells, where
-    the profile counts the pulse width at a level that the comparator does not see.
+    the profile counts the pulse width at a level that the comparator does not see.  `asked` is what
+    the operator was asked, `series` what a sweep or a long stay measured, `back` the tick at which
+    the pilot pulsed again after a fault.
     """
 
     step: Step
@@ -33,6 +78,9 @@ class Evidence:
     fine_measurement: PilotMeasurement | None = None
     captures: tuple[str, ...] = ()
     attempt: int = 1
+    asked: Asked | None = None
+    series: tuple[Sample, ...] = ()
+    back: int | None = None
 
     @property
     def live(self) -> frozenset[int]:
@@ -47,7 +95,8 @@ class Evidence:
     @property
     def records(self) -> tuple[BoardRecord, ...]:
         """All records of the step."""
-        return (self.record,) if self.fine is None else (self.record, self.fine)
+        fine = () if self.fine is None else (self.fine,)
+        return (self.record, *fine, *(one for sample in self.series for one in sample.records))
 
     @property
     def losses(self) -> Losses:

@@ -70,14 +70,25 @@ def _check_current(name: str, current: float, profile: Profile) -> None:
         raise WrongUse(f"The {name} current is of no use: {nominal.text}.")
 
 
-def left_out(plan: Plan, profile: Profile) -> dict[str, str]:
-    """Checks that cannot apply, with the reason: the profile sets no such limit."""
-    return {
-        check.id: f"{profile.edition} sets no limit {step.limit!r}"
-        for step in plan.steps
+def left_out(order: Order) -> dict[str, str]:
+    """Checks that cannot apply, with the reason: no such limit in the profile, no such outlet."""
+    reasons = (
+        (check.id, _inapplicable(step, check, order))
+        for step in order.plan.steps
         for check in step.checks
-        if step.limit and not profile.has(step.limit) and CHECK_KINDS[check.kind].by_step_limit
-    }
+    )
+    return {check: why for check, why in reasons if why}
+
+
+def _inapplicable(step: Step, check: PlannedCheck, order: Order) -> str:
+    kind, profile = CHECK_KINDS[check.kind], order.profile
+    if step.limit and not profile.has(step.limit) and kind.by_step_limit:
+        return f"{profile.edition} sets no limit {step.limit!r}"
+    if kind.needs_limit and not profile.has(kind.needs_limit):
+        return f"{profile.edition} sets no limit {kind.needs_limit!r}"
+    if kind.outlet and kind.outlet != order.charger.outlet:
+        return f"It is for chargers with a {kind.outlet}; this one has a {order.charger.outlet}"
+    return ""
 
 
 def cannot(step: Step, check: PlannedCheck, identity: Identity) -> str:
@@ -93,7 +104,7 @@ def cannot(step: Step, check: PlannedCheck, identity: Identity) -> str:
 
 def header(order: Order, url: str, identity: Identity, calibration: BenchCalibration) -> RunHeader:
     """The record's first page."""
-    gone = left_out(order.plan, order.profile)
+    gone = left_out(order)
     planned = tuple(check.id for check in order.plan.checks if check.id not in gone)
     return RunHeader(
         run_id=new_run_id(),

@@ -1,10 +1,18 @@
 """A plan: ordered steps, each with the checks that are judged from it."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 from rungbench.archive.record import Role
 from rungbench.link.words import Mode, Setting
+from rungbench.qualify.desk import Ask
+
+# The watch that follows every return to open, and the hand that a question waits for.
+_WATCH_S: Final = 5.0
+_HAND_S: Final = 15.0
+_MAINS_S: Final = 1.0
 
 
 class Do(StrEnum):
@@ -14,6 +22,16 @@ class Do(StrEnum):
     """Present a setting, let it settle, record it."""
     CHANGE = "change"
     """Go to a setting while recording, and wait for mains to come or go."""
+    ASK = "ask"
+    """Ask the operator for something, and record until it shows at the contacts."""
+    TOGGLE = "toggle"
+    """Go to and fro between B and a rung, quickly."""
+    SWEEP = "sweep"
+    """Have the charger set to one current after another, and measure each."""
+    RECOVER = "recover"
+    """Unplug and plug in again after a fault, and wait for the pilot to pulse."""
+    ENDURE = "endure"
+    """Stay on a setting for long, and measure it again and again."""
 
 
 class Expect(StrEnum):
@@ -21,6 +39,25 @@ class Expect(StrEnum):
 
     ON = "mains on"
     OFF = "mains off"
+
+
+class Await(StrEnum):
+    """What an answered question is to bring about at the contacts."""
+
+    NOTHING = "nothing"
+    PWM = "pwm"
+    NO_PWM = "no pwm"
+    NEW_DUTY = "new duty"
+
+
+class When(StrEnum):
+    """On what a step depends that only the run shows."""
+
+    ALWAYS = "always"
+    WAITING = "charger waits"
+    """The charger gave no PWM on B when it was first seen there."""
+    PULSING = "charger pulses"
+    """The charger pulses now."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,13 +71,26 @@ class PlannedCheck:
 
 
 @dataclass(frozen=True, slots=True)
+class Request:
+    """What an operator is asked in a step; `awaits` is watched for at most `limit_s` after it."""
+
+    ask: Ask
+    awaits: Await = Await.NOTHING
+    limit_s: float = 20.0
+    answer_s: float = 120.0
+    ampere: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Step:
     """One thing that the stand-in does; all durations in seconds of board time.
 
     `await_pwm_s` is how long an observation waits for the pilot to pulse before it records.
     `limit` is the key of the profile's limit that a change is watched against: up to twice as
     long, so that a late answer is still measured and later steps can go on.  `before_s` and
-    `after_s` are recorded around the change.
+    `after_s` are recorded around the change.  `request` belongs to questions, `holds_s` to
+    toggles (each time is spent on the rung and on B), `amperes` to sweeps, `every_s` to
+    enduring.
     """
 
     name: str
@@ -56,6 +106,30 @@ class Step:
     limit: str = ""
     before_s: float = 0.3
     after_s: float = 0.3
+    when: When = When.ALWAYS
+    request: Request | None = None
+    holds_s: tuple[float, ...] = ()
+    amperes: tuple[float, ...] = ()
+    every_s: float = 10.0
+
+    @property
+    def expected_s(self) -> float:
+        """About how long it takes on a sound charger, in seconds."""
+        match self.do:
+            case Do.OBSERVE:
+                return self.settle_s + self.record_s
+            case Do.CHANGE:
+                return self.before_s + self.after_s + _MAINS_S
+            case Do.ASK:
+                return self.settle_s + self.before_s + _HAND_S + self.after_s
+            case Do.TOGGLE:
+                return self.before_s + 2.0 * sum(self.holds_s) + _MAINS_S + self.after_s
+            case Do.SWEEP:
+                return len(self.amperes) * (_HAND_S + self.settle_s + self.record_s)
+            case Do.RECOVER:
+                return self.settle_s + self.after_s
+            case Do.ENDURE:
+                return self.record_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,3 +151,19 @@ class Plan:
     def energises(self) -> bool:
         """Whether any step may put mains on the charger's outlet."""
         return any(step.setting.energising for step in self.steps)
+
+    @property
+    def expected_s(self) -> float:
+        """About how long the whole plan takes, the watches of the outlet included."""
+        return expected_s(self.steps)
+
+
+def expected_s(steps: Iterable[Step]) -> float:
+    """About how long these steps take, each return to open with its watch."""
+    steps = tuple(steps)
+    returns = sum(
+        1
+        for before, after in zip(steps, steps[1:], strict=False)
+        if before.setting.rung != "open" and after.setting.rung == "open"
+    )
+    return sum(step.expected_s for step in steps) + _WATCH_S * (returns + 1)

@@ -13,19 +13,62 @@ from typing import Any, Final, TypeVar
 from rungbench.archive.record import Role
 from rungbench.link.words import CableCode, LadderSet, Mode, Rung, Setting
 from rungbench.qualify.checks import CHECK_KINDS
+from rungbench.qualify.desk import Ask
 from rungbench.qualify.errors import PlanError
-from rungbench.qualify.plan import Do, Expect, Plan, PlannedCheck, Step
+from rungbench.qualify.plan import (
+    Await,
+    Do,
+    Expect,
+    Plan,
+    PlannedCheck,
+    Request,
+    Step,
+    When,
+)
 
 SCHEMA: Final = "rungbench.plan/1"
 # Levels need resolution; a change must be seen within the shortest pulse.
-MODES: Final = {Do.OBSERVE: Mode.STREAM10, Do.CHANGE: Mode.STREAM8}
+MODES: Final = {
+    Do.OBSERVE: Mode.STREAM10,
+    Do.CHANGE: Mode.STREAM8,
+    # Edges and mains tell what an answer brings about; nobody knows how long it takes.
+    Do.ASK: Mode.OFF,
+    Do.TOGGLE: Mode.STREAM8,
+    Do.SWEEP: Mode.STREAM10,
+    Do.RECOVER: Mode.STREAM10,
+    Do.ENDURE: Mode.STREAM10,
+}
 LONGEST_S: Final = 7200.0
 
 _Word = TypeVar("_Word", bound=StrEnum)
 _TOP: Final = ("schema", "name", "title", "about", "step")
 _SETTING: Final = ("rung", "ladder", "diode", "pe", "cable")
-_DURATIONS: Final = ("settle_s", "record_s", "retake_s", "await_pwm_s", "before_s", "after_s")
-_STEP: Final = ("name", "do", "mode", "expect", "limit", "check", *_SETTING, *_DURATIONS)
+_DURATIONS: Final = (
+    "settle_s",
+    "record_s",
+    "retake_s",
+    "await_pwm_s",
+    "before_s",
+    "after_s",
+    "every_s",
+)
+_REQUEST: Final = ("ask", "awaits", "limit_s", "answer_s", "ampere")
+_LISTS: Final = ("holds_s", "amperes")
+_STEP: Final = (
+    "name",
+    "do",
+    "when",
+    "mode",
+    "expect",
+    "limit",
+    "check",
+    *_SETTING,
+    *_DURATIONS,
+    *_REQUEST,
+    *_LISTS,
+)
+# What a kind of step asks unless the plan says otherwise.
+_ASKS: Final = {Do.SWEEP: Ask.SET_CURRENT, Do.RECOVER: Ask.CLEAR}
 _CHECK: Final = ("id", "kind", "role", "against")
 _NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]*\Z")
 
@@ -154,8 +197,38 @@ def _step(row: Mapping[str, Any], place: _Place) -> Step:
         mode=_word(row, "mode", place, Mode, MODES[do]),
         expect=expect,
         limit=_text(row, "limit", place, ""),
+        when=_word(row, "when", place, When, When.ALWAYS),
+        request=_request(row, place, do),
+        holds_s=_numbers(row, "holds_s", place, needed=do is Do.TOGGLE),
+        amperes=_numbers(row, "amperes", place, needed=do is Do.SWEEP),
         **durations,
     )
+
+
+def _request(row: Mapping[str, Any], place: _Place, do: Do) -> Request | None:
+    if do not in (Do.ASK, *_ASKS):
+        extra = next((key for key in _REQUEST if key in row), None)
+        if extra is not None:
+            raise place.key(extra).error(f"a step that does {do!s} asks nobody anything")
+        return None
+    ask = _word(row, "ask", place, Ask, _ASKS.get(do))
+    numbers = {key: _seconds(row, key, place) for key in ("limit_s", "answer_s") if key in row}
+    ampere = _seconds(row, "ampere", place) if "ampere" in row else None
+    if do is Do.ASK and (ask is Ask.SET_CURRENT) != (ampere is not None):
+        raise place.error("'ampere' goes with the question 'set the current', and only with it")
+    awaits = _word(row, "awaits", place, Await, Await.NOTHING)
+    return Request(ask, awaits, ampere=ampere, **numbers)
+
+
+def _numbers(row: Mapping[str, Any], key: str, place: _Place, *, needed: bool) -> tuple[float, ...]:
+    values = row.get(key, [])
+    if needed != bool(values):
+        raise place.key(key).error(
+            "must be a list of numbers" if needed else "does not belong to this kind of step"
+        )
+    if not isinstance(values, list):
+        raise place.key(key).error("must be a list of numbers")
+    return tuple(_seconds({key: value}, key, place) for value in values)
 
 
 def _setting(row: Mapping[str, Any], place: _Place) -> Setting:
@@ -214,6 +287,11 @@ def _consistent(plan: Plan, place: _Place) -> None:
             if check.against and check.against not in names:
                 raise line.key("against").error(
                     f"no step before this one is called {check.against!r}"
+                )
+            if step.when is not When.ALWAYS and check.role is Role.REQUIRED:
+                raise line.error(
+                    f"a step that depends on {str(step.when)!r} cannot hold a required check;"
+                    " give it the role optional"
                 )
             if check.id in ids:
                 raise line.error(f"the id {check.id!r} is used twice; give each an id of its own")

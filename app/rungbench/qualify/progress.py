@@ -1,9 +1,10 @@
 """What a run tells while it goes on: frozen, so that it may cross to another thread."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from rungbench.archive.record import CheckResult, RunHeader
+from rungbench.qualify.desk import Desk, EmptyDesk
 from rungbench.qualify.plan import Step
 
 
@@ -16,12 +17,13 @@ class RunStarted:
 
 @dataclass(frozen=True, slots=True)
 class StepStarted:
-    """A step begins; `number` counts from 1."""
+    """A step begins; `number` counts from 1, `left_s` is about what the run still takes."""
 
     step: Step
     number: int
     steps: int
     attempt: int
+    left_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +31,13 @@ class CheckDone:
     """A check is judged and stored."""
 
     result: CheckResult
+
+
+@dataclass(frozen=True, slots=True)
+class Paused:
+    """The run pauses on `open` because somebody wants it, or goes on."""
+
+    over: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +54,17 @@ class Alarm:
     text: str
 
 
-Told = RunStarted | StepStarted | CheckDone | MakingSafe | Alarm
+Told = RunStarted | StepStarted | CheckDone | Paused | MakingSafe | Alarm
 Listener = Callable[[Told], None]
 
 
 def nobody(_told: Told) -> None:
     """A listener that does not."""
+
+
+@dataclass(frozen=True, slots=True)
+class People:
+    """Who a run deals with: somebody who is told, and a desk where questions are answered."""
+
+    tell: Listener = nobody
+    desk: Desk = field(default_factory=EmptyDesk)

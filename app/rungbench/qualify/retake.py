@@ -11,9 +11,17 @@ _MAINS_S: Final = 7.0
 _CALM_S: Final = 1.0
 
 
+def retakes(step: Step) -> bool:
+    """Whether a step is done once more by itself: not where that would need people or long."""
+    return step.do in (Do.OBSERVE, Do.CHANGE, Do.TOGGLE)
+
+
 def rewind(standin: StandIn, step: Step, first: Evidence) -> None:
-    """Bring stand-in and charger to where `first` began; an observation is simply continued."""
-    if step.do is Do.OBSERVE:
+    """Bring stand-in and charger to where `first` began.
+
+    What goes to its setting by itself is simply done again.
+    """
+    if step.do is not Do.CHANGE:
         return
     before = first.before
     if before.energising and standin.setting.rung is Rung.OPEN:
@@ -26,4 +34,14 @@ def rewind(standin: StandIn, step: Step, first: Evidence) -> None:
 
 def _go(standin: StandIn, setting: Setting) -> None:
     standin.hold(setting)
+    standin.wait(_CALM_S)
+
+
+def restore(standin: StandIn, last: Evidence) -> None:
+    """Back to the setting that `last` left, with mains as it was then."""
+    if last.applied.asked.energising and not standin.setting.energising:
+        _go(standin, Setting(Rung.B, cable=last.applied.asked.cable))
+        standin.wait_until(standin.pulsing, _MAINS_S)
+    _go(standin, last.applied.asked)
+    standin.wait_until(lambda: standin.mains == last.live, _MAINS_S)
     standin.wait(_CALM_S)

@@ -13,26 +13,21 @@ from typing import Final, Self
 from pilotsignal.budget import combine, derive, half_width
 from pilotsignal.errors import PilotSignalError
 from pilotsignal.judge import Verdict
-from rungbench.archive.record import CheckResult, Record, RunHeader, run_verdict, utc_now
+from rungbench.archive.record import Record, RunHeader, run_verdict, utc_now
 from rungbench.archive.store import Archive
 from rungbench.errors import BenchError, Interrupted
 from rungbench.link.words import OPEN, TICK_S, Setting
-from rungbench.qualify.case import Bench, Case, Finding, without
+from rungbench.qualify.acts import ACTS, Ground, Pass
+from rungbench.qualify.acts.ground import old_window
+from rungbench.qualify.book import Book, after_losses
+from rungbench.qualify.case import Bench, Case, without
 from rungbench.qualify.checks import CHECK_KINDS
 from rungbench.qualify.errors import OutletLive
 from rungbench.qualify.evidence import Evidence
 from rungbench.qualify.order import Order, cannot, header, left_out
-from rungbench.qualify.plan import PlannedCheck, Step
-from rungbench.qualify.progress import (
-    Alarm,
-    CheckDone,
-    Listener,
-    MakingSafe,
-    RunStarted,
-    StepStarted,
-    nobody,
-)
-from rungbench.qualify.retake import rewind
+from rungbench.qualify.plan import Do, PlannedCheck, Step, When, expected_s
+from rungbench.qualify.progress import Alarm, MakingSafe, People, RunStarted, StepStarted
+from rungbench.qualify.retake import restore, retakes, rewind
 from rungbench.qualify.safety import (
     ALARM,
     NOT_WATCHED,
@@ -42,22 +37,25 @@ from rungbench.qualify.safety import (
     outlet_check,
     watch_outlet,
 )
-from rungbench.qualify.steps import Steps, old_window
+from rungbench.qualify.wishes import Wishes
 from rungbench.standin.board import StandIn
 
 NOT_ARMED: Final = "The run is not armed for rungs that may put mains on the outlet (--arm)."
-_TROUBLED: Final = (Verdict.FAIL, Verdict.UNDECIDED, Verdict.NOT_RUN)
+_UNMET: Final = {
+    When.WAITING: "The charger did not wait for authorisation.",
+    When.PULSING: "The charger offers no PWM.",
+}
 
 
 def run(
-    order: Order, standin: StandIn, archive: Archive, listener: Listener = nobody, *, url: str = ""
+    order: Order, standin: StandIn, archive: Archive, people: People | None = None, *, url: str = ""
 ) -> Record:
     """Run one charger through one plan and return the finished record.
 
     A lost link, a wish to stop and Ctrl-C end the run; the record says so.  Any other exception
     is passed on after the stand-in was left on open and the record was closed.
     """
-    runner = Runner(order, standin, archive, listener, url)
+    runner = Runner(order, standin, archive, people or People(), url)
     runner.execute()
     return archive.load(runner.run_id)
 
@@ -68,7 +66,8 @@ class _State:
 
     evidence: dict[str, Evidence] = field(default_factory=dict)
     levels: dict[Setting, Evidence] = field(default_factory=dict)
-    results: list[CheckResult] = field(default_factory=list)
+    last: Evidence | None = None
+    waited: bool = False
     safety: Safety | None = None
     interrupted: str | None = None
     why_not: str = ""
@@ -78,10 +77,10 @@ class Runner:
     """One run; `execute` once."""
 
     def __init__(
-        self, order: Order, standin: StandIn, archive: Archive, listener: Listener, url: str
+        self, order: Order, standin: StandIn, archive: Archive, people: People, url: str
     ) -> None:
         self._order, self._standin, self._archive = order, standin, archive
-        self._tell = listener
+        self._tell = people.tell
         self._header: RunHeader = header(order, url, standin.identity, standin.calibration)
         self._bench = Bench(
             order.charger,
@@ -90,8 +89,10 @@ class Runner:
             standin.identity,
             self._header.started.date(),
         )
-        self._steps = Steps(standin, order.profile, order.charger)
-        self._left_out = left_out(order.plan, order.profile)
+        self._ground = Ground(standin, order.profile, order.charger, people.desk)
+        self._wishes = Wishes(people.desk, standin, people.tell)
+        gone = left_out(order)
+        self._book = Book(archive, self._header.run_id, people.tell, gone)
         self._state = _State()
 
     @property
@@ -114,38 +115,69 @@ class Runner:
                 self._interrupt(str(stop) or "Stopped by Ctrl-C.")
             except BenchError as lost:
                 self._interrupt(str(lost))
-            self._skip_rest()
+            self._book.rest(self._order.plan, self._state.why_not or "The run ended before it.")
 
     # Steps ------------------------------------------------------------------------------------
 
     def _all_steps(self) -> None:
-        steps = self._order.plan.steps
-        for number, step in enumerate(steps, start=1):
+        for step in self._order.plan.steps:
             if step.setting.energising and not self._order.armed:
                 self._state.why_not = NOT_ARMED
                 return
-            self._tell(StepStarted(step, number, len(steps), 1))
-            self._step(step)
+            self._wishes.look()
+            self._grant_repeats()
+            why_not = self._wishes.skipped()
+            if why_not:
+                self._pass_over(step, f"Skipped by the operator: {why_not}.")
+            elif not self._met(step):
+                self._pass_over(step, _UNMET[step.when])
+            else:
+                self._announce(step, 1)
+                self._step(step)
+        self._wishes.look()
+        self._grant_repeats()
+
+    def _announce(self, step: Step, attempt: int) -> None:
+        steps = self._order.plan.steps
+        number = steps.index(step) + 1
+        left = expected_s(steps[number - 1 :])
+        self._tell(StepStarted(step, number, len(steps), attempt, left))
+
+    def _met(self, step: Step) -> bool:
+        match step.when:
+            case When.WAITING:
+                return self._state.waited
+            case When.PULSING:
+                return self._standin.pulsing()
+            case When.ALWAYS:
+                return True
+
+    def _pass_over(self, step: Step, why: str) -> None:
+        for check in self._wanted(step):
+            self._book.nothing(check, step, Verdict.NOT_RUN, why)
 
     def _step(self, step: Step) -> None:
         wanted = self._wanted(step)
         if not self._standin.identity.can_present(step.setting):
             return
+        if not wanted and step.checks and step.do not in (Do.OBSERVE, Do.CHANGE):
+            # None of its checks applies, and no later step begins where it would have ended.
+            return
         evidence = self._perform(step, wanted, 1)
         again = [check for check in wanted if self._judge(check, evidence)]
         self._watch_after(evidence)
-        if again:
+        if again and retakes(step):
             self._retake(step, again, evidence)
 
     def _wanted(self, step: Step) -> list[PlannedCheck]:
         """Checks of a step that this board can make; the others are noted with why."""
         wanted = []
         for check in step.checks:
-            if check.id in self._left_out:
+            if check.id in self._book.left_out:
                 continue
             why = cannot(step, check, self._standin.identity)
             if why:
-                self._store(check, step, without(Verdict.NOT_RUN, why))
+                self._book.nothing(check, step, Verdict.NOT_RUN, why)
             else:
                 wanted.append(check)
         return wanted
@@ -156,26 +188,48 @@ class Runner:
         if step.setting.rung is not OPEN.rung:
             state.safety = None
         try:
-            evidence = self._steps.perform(step, window, attempt)
+            evidence = ACTS[step.do](self._ground, Pass(step, window, attempt))
         except BenchError as lost:
             for check in wanted:
-                self._store(check, step, without(Verdict.BENCH_FAULT, str(lost)), attempt=attempt)
+                self._book.nothing(check, step, Verdict.BENCH_FAULT, str(lost), attempt)
             raise
-        evidence = self._keep_captures(evidence)
-        state.evidence[step.name] = evidence
+        evidence = self._book.captures(evidence)
+        self._remember(evidence)
+        return evidence
+
+    def _remember(self, evidence: Evidence) -> None:
+        state = self._state
+        first_on_b = not any(one.applied.reported.rung == "B" for one in state.evidence.values())
+        if first_on_b and evidence.applied.reported.rung == "B":
+            state.waited = not evidence.pulsing
+        state.evidence[evidence.step.name] = evidence
+        state.last = evidence
         if evidence.measurement is not None:
             state.levels[evidence.applied.reported] = evidence
-        return evidence
 
     def _retake(self, step: Step, checks: list[PlannedCheck], first: Evidence) -> None:
         """Once more, longer, for the checks that were close to a limit or lost something."""
-        steps = self._order.plan.steps
-        self._tell(StepStarted(step, steps.index(step) + 1, len(steps), 2))
+        self._again(step, checks, first, 2)
+
+    def _again(self, step: Step, checks: list[PlannedCheck], first: Evidence, attempt: int) -> None:
+        self._announce(step, attempt)
         rewind(self._standin, step, first)
-        evidence = self._perform(step, checks, 2)
+        evidence = self._perform(step, checks, attempt)
         for check in checks:
             self._judge(check, evidence)
         self._watch_after(evidence)
+
+    def _grant_repeats(self) -> None:
+        """Steps that somebody wants done again; then back to where the run was."""
+        while (name := self._wishes.repeat()) is not None:
+            last = self._state.last
+            first = self._state.evidence.get(name) if name else last
+            if first is None or last is None:
+                continue
+            checks = [one for one in first.step.checks if one.id not in self._book.left_out]
+            self._again(first.step, checks, first, self._book.attempts(first.step) + 1)
+            if first.step.name != last.step.name:
+                restore(self._standin, last)
 
     def _watch_after(self, evidence: Evidence) -> None:
         """The rules about mains that must not be there, after every step."""
@@ -204,70 +258,17 @@ class Runner:
             finding = kind.judge(case)
         except PilotSignalError as problem:
             finding = without(Verdict.BENCH_FAULT, str(problem))
-        finding = _after_losses(finding, evidence, absence=kind.absence)
-        self._store(check, evidence.step, finding, evidence=evidence)
+        finding = after_losses(finding, evidence, absence=kind.absence)
+        self._book.found(check, finding, evidence)
         return evidence.attempt == 1 and (
             finding.near_limit or finding.verdict is Verdict.BENCH_FAULT
         )
-
-    def _store(
-        self,
-        check: PlannedCheck,
-        step: Step,
-        finding: Finding,
-        *,
-        evidence: Evidence | None = None,
-        attempt: int = 1,
-    ) -> None:
-        record = evidence.record if evidence else None
-        self._keep(
-            CheckResult(
-                check=check.id,
-                title=f"{CHECK_KINDS[check.kind].title} ({step.name})",
-                role=check.role,
-                verdict=finding.verdict,
-                judgements=finding.judgements,
-                quantities=finding.measured,
-                observations=finding.observations,
-                why=finding.why,
-                captures=evidence.captures if evidence else (),
-                start_tick=record.start_tick if record else None,
-                end_tick=record.end_tick if record else None,
-                attempt=evidence.attempt if evidence else attempt,
-            )
-        )
-
-    def _keep(self, result: CheckResult) -> None:
-        self._archive.add_check(self.run_id, result)
-        self._state.results.append(result)
-        self._tell(CheckDone(result))
-
-    def _keep_captures(self, evidence: Evidence) -> Evidence:
-        name = f"{evidence.step.name}-{evidence.attempt}"
-        keys = []
-        for record, which in zip(evidence.records, ("", " fine"), strict=False):
-            parts = ((record.edges, "edges"), (record.capture, "samples"))
-            keys += [
-                self._archive.add_capture(self.run_id, part, f"{name}{which} {kind}")
-                for part, kind in parts
-                if part is not None
-            ]
-        return evidence.with_captures(tuple(keys))
 
     # The end ----------------------------------------------------------------------------------
 
     def _interrupt(self, why: str) -> None:
         self._state.interrupted = why
         self._state.why_not = "The run was interrupted before it."
-
-    def _skip_rest(self) -> None:
-        """Say of every check that was not reached why it was not."""
-        done = {result.check for result in self._state.results}
-        why = self._state.why_not or "The run ended before it."
-        for step in self._order.plan.steps:
-            for check in step.checks:
-                if check.id not in done and check.id not in self._left_out:
-                    self._store(check, step, without(Verdict.NOT_RUN, why))
 
     def finish(self, problem: BaseException | None) -> None:
         """Make safe, then close the record: each of them whatever becomes of the others."""
@@ -292,13 +293,13 @@ class Runner:
 
     def _store_outlet(self) -> None:
         safety = self._state.safety or NOT_WATCHED
-        self._keep(outlet_check(safety, self._order.profile))
+        self._book.keep(outlet_check(safety, self._order.profile))
 
     def _close_record(self) -> None:
         state = self._state
         self._archive.finish(
             self.run_id,
-            run_verdict(state.results, state.interrupted),
+            run_verdict(self._book.results, state.interrupted),
             utc_now(),
             state.interrupted,
             (state.safety or NOT_WATCHED).as_dict(),
@@ -321,23 +322,6 @@ class _Ending:
         trace: TracebackType | None,
     ) -> None:
         self._runner.finish(problem)
-
-
-def _after_losses(finding: Finding, evidence: Evidence, *, absence: bool) -> Finding:
-    """A record with losses accuses nobody, and proves no absence."""
-    losses = evidence.losses
-    if not losses or finding.certain:
-        return finding
-    spoiled = finding.verdict in _TROUBLED or (absence and finding.verdict is Verdict.PASS)
-    if not spoiled:
-        return finding
-    why = f"The record is not whole ({losses.text()}); check cable and board, and run again."
-    return Finding(
-        quantities=tuple(j.quantity for j in finding.judgements if j.quantity is not None),
-        observations=finding.observations,
-        verdict=Verdict.BENCH_FAULT,
-        why=why,
-    )
 
 
 def _warm_up() -> None:

@@ -11,6 +11,9 @@ from collections.abc import Callable
 from types import TracebackType
 from typing import Final, Self
 
+import numpy as np
+import numpy.typing as npt
+
 from rungbench.acquire import Acquisition, Loss, LossKind
 from rungbench.errors import LinkLost, NoAnswer
 from rungbench.link.messages import (
@@ -44,6 +47,7 @@ _TAKE_S: Final = 0.2
 _SILENT_S: Final = 5.0
 _PULSING_S: Final = 0.02
 _EDGES_OF_PWM: Final = 8
+_EDGES_OF_A_PULSE: Final = 3
 
 Calibrate = Callable[[Identity], BenchCalibration]
 
@@ -76,6 +80,7 @@ class StandIn:
         self._health_before: Health | None = None
         self._losses: Counter[LossKind] = Counter()
         self._edge_ticks: tuple[int, int] = (0, 0)
+        self._duty: float | None = None
         self._heard_s = time.monotonic()
 
     @classmethod
@@ -116,6 +121,11 @@ class StandIn:
         """Ask for `open` and give the port back."""
         self._run_armed = False
         self._acquisition.close()
+
+    @property
+    def port(self) -> Port:
+        """The port behind it, for a hand at a simulated bench."""
+        return self._acquisition.port
 
     # What is presented ------------------------------------------------------------------------
 
@@ -180,6 +190,11 @@ class StandIn:
         first, last = self._edge_ticks
         return last > first and (self.now_tick - last) * TICK_S < _PULSING_S
 
+    @property
+    def duty(self) -> float | None:
+        """Duty of the latest pulses in percent, to see that it moved; it is no measurement."""
+        return self._duty if self.pulsing() else None
+
     # Records ----------------------------------------------------------------------------------
 
     def begin(self, mode: Mode, origin: str = "") -> None:
@@ -219,6 +234,7 @@ class StandIn:
             end_tick=end_tick,
             losses=self._lost(samples_missing, edges_missing),
             mains=self.mains,
+            own=tuple(recorder.own),
         )
 
     def record(self, duration_s: float, mode: Mode) -> BoardRecord:
@@ -286,6 +302,7 @@ class StandIn:
         if times.size:
             first = int(times[0]) if times.size >= _EDGES_OF_PWM else self._edge_ticks[1]
             self._edge_ticks = (first, int(times[-1]))
+            self._duty = _duty(times, block.rising)
             self._reach(int(times[-1]))
 
     def _note_health(self, health: Health) -> None:
@@ -385,6 +402,15 @@ class StandIn:
             samples_missing=samples,
             edges_missing=edges,
         )
+
+
+def _duty(times: npt.NDArray[np.int64], rising: npt.NDArray[np.bool_]) -> float | None:
+    """High time over period of the last whole pulse, in percent."""
+    end = times.size if times.size and rising[-1] else times.size - 1
+    if end < _EDGES_OF_A_PULSE:
+        return None
+    first, fall, last = (int(time) for time in times[end - _EDGES_OF_A_PULSE : end])
+    return 100.0 * (fall - first) / (last - first) if last > first else None
 
 
 def _dropped(health: Health | None) -> int:

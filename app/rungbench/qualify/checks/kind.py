@@ -9,6 +9,11 @@ from rungbench.qualify.plan import Do
 
 OBSERVE = frozenset({Do.OBSERVE})
 CHANGE = frozenset({Do.CHANGE})
+ASK = frozenset({Do.ASK})
+TOGGLE = frozenset({Do.TOGGLE})
+SWEEP = frozenset({Do.SWEEP})
+RECOVER = frozenset({Do.RECOVER})
+ENDURE = frozenset({Do.ENDURE})
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +23,8 @@ class CheckKind:
     `steps` are the kinds of step it can be judged from.  `compares` says that it needs the
     evidence of an earlier step as well.  `senses_mains` says that it needs the mains senses;
     `absence` that it passes by something not seen, so that a loss on the link spoils it;
-    `by_step_limit` that its limit is the one its step names.
+    `by_step_limit` that its limit is the one its step names; `needs_limit` names one that the
+    profile must have.  `outlet` is the kind of outlet that it is for, if not for any.
     What it energises is told by the setting of its step.
     """
 
@@ -31,3 +37,5 @@ class CheckKind:
     senses_mains: bool = False
     absence: bool = False
     by_step_limit: bool = False
+    needs_limit: str = ""
+    outlet: str = ""
