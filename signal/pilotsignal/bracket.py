@@ -7,10 +7,14 @@ off by a good part of a sample where no sample lies on the edges.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pilotsignal.capture import Capture
+from pilotsignal.edges import Edges
+from pilotsignal.folded_edges import missing_before
+from pilotsignal.levels import Levels
 from pilotsignal.timing import Comb, Floats, Indices
 
 _MOST = 1 << 12
@@ -90,6 +94,35 @@ def period_range(comb: Comb, rise: Bracket, fall: Bracket) -> PeriodRange:
         0.5 * (longest + shortest),
         0.5 * (longest - shortest),
     )
+
+
+def brackets(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> tuple[Bracket, Bracket]:
+    """The samples before and after every edge, rising and falling ones."""
+    # Noise may put a sample on the wrong side. As edges are rarely met, the middle half of their
+    # swing takes less than a sample, so that three sigma are less than this many samples.
+    noise = 6.0 * float(np.hypot(levels.noise, levels.step / np.sqrt(12.0))) / levels.swing
+    sides = []
+    for up, cycle in ((True, comb.rise_cycle), (False, comb.fall_cycle)):
+        after = edges.of(up)
+        places = [
+            np.asarray(at + missing_before(capture.gaps, at) + off, np.float64)
+            for at, off in ((after - 1, -noise), (after, noise))
+        ]
+        sides.append(Bracket(places[0], places[1], cycle))
+    return sides[0], sides[1]
+
+
+def room_between(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> PeriodRange:
+    """Periods and widths that fit between a capture's samples."""
+    return period_range(comb, *brackets(capture, levels, edges, comb))
+
+
+def comb_between(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> Comb:
+    """The comb in the middle of what fits between a capture's samples."""
+    rise, fall = brackets(capture, levels, edges, comb)
+    period = period_range(comb, rise, fall).period
+    first, second = (0.5 * sum(side.thinned().room(period)) for side in (rise, fall))
+    return replace(comb, period=period, rise=first, fall=second)
 
 
 def _highest(function: Callable[[float], float], low: float, high: float) -> float:

@@ -1,31 +1,36 @@
-"""Uncertainty budgets: rows in, a quantity out, by GTC.
+"""Uncertainty budgets: rows in, a quantity out.
 
-GTC's uncertain numbers live only inside this module.  Inputs are told apart by
-the `id` of their row, so that an input that two quantities share (one gain in
-all plateaus) stays one input when a third is derived from both.
+A linear budget is added up in closed form; functions of quantities are
+differentiated by GTC, whose uncertain numbers live only inside this module.
+Inputs are told apart by the `id` of their row, so that an input that two
+quantities share (one gain in all plateaus) stays one input when a third is
+derived from both.
 
 References
 ----------
-.. [1] JCGM 100:2008 (GUM), 5.1 (combination), G.3 and G.4 (coverage factor, effective degrees of
-   freedom by Welch-Satterthwaite).
+.. [1] JCGM 100:2008 (GUM), 5.1.2 and F.1.2.4 (combination, shared inputs), G.3 and G.4.1
+   (coverage factor, effective degrees of freedom by Welch-Satterthwaite).
 """
 
 import math
 from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
 from typing import Any
-
-import GTC
-from GTC import reporting
 
 from pilotsignal.calibration import TimeBase
 from pilotsignal.errors import QuantityError
-from pilotsignal.quantity import BudgetRow, Quantity
+from pilotsignal.quantity import BudgetRow, Quantity, unstated
 
 RECTANGULAR = 1.0 / math.sqrt(3.0)  # half width to standard uncertainty, GUM 4.3.7
+_ROUNDING = 1e-12  # share of a sensitivity that rounding leaves where two cancel
 
 
+@lru_cache(maxsize=4096)
 def coverage_factor(dof: float, confidence: float = 0.95) -> float:
-    """Student's factor for a two-sided interval; `dof` at least 1, may be infinite."""
+    """Student's factor for a two-sided interval, by GTC; `dof` at least 1, may be infinite."""
+    # Late: GTC takes a third of a second to import, and a measurement alone needs none of it.
+    from GTC import reporting
+
     return float(reporting.k_factor(dof, confidence * 100.0))
 
 
@@ -61,9 +66,9 @@ def scaled(row: BudgetRow, sensitivity: float) -> BudgetRow:
 
 
 def clock_rows(clock: TimeBase, sensitivity: float) -> list[BudgetRow]:
-    """Row of the time base, relative; none where nobody stated its uncertainty."""
+    """Row of the time base, relative; where nobody stated its uncertainty one that says so."""
     if clock.u_relative is None:
-        return []
+        return [unstated("timebase", clock.id, "time base", "1", sensitivity)]
     row = type_b(f"timebase@{clock.id}", "time base", clock.u_relative, "1")
     return [scaled(row, sensitivity)]
 
@@ -71,20 +76,67 @@ def clock_rows(clock: TimeBase, sensitivity: float) -> list[BudgetRow]:
 def combine(name: str, unit: str, value: float, method: str, rows: Iterable[BudgetRow]) -> Quantity:
     """Quantity of a linear budget.
 
+    Rows with the same id are one input: their sensitivities are added before anything is squared.
+    Then u is the root of the sum of squared contributions, and its effective degrees of freedom are
+    u^4 over the sum of contribution^4 / dof (GUM 5.1.2, G.4.1).
+
     Parameters
     ----------
     name, unit, value, method : as in `Quantity`.
-    rows : inputs with their sensitivities; rows with the same id are one input.
+    rows : inputs with their sensitivities.
 
     Raises
     ------
-    QuantityError : no row at all: a value without any uncertainty is not a measurement.
+    QuantityError : no row at all: a value without any uncertainty is not a measurement; an input
+        that comes with two uncertainties; a value that is not a number.
     """
-    inputs = _Inputs()
-    rows = tuple(rows)
-    if not rows:
+    if not math.isfinite(value):
+        raise QuantityError(f"{name} cannot be computed: {value} is not a real number")
+    inputs = merged(rows)
+    if not inputs:
         raise QuantityError(f"{name}: no uncertainty was stated")
-    return _quantity(name, unit, method, value + inputs.linear(rows), inputs)
+    u, dof = u_and_dof(inputs)
+    return Quantity(name, value, unit, u, dof, method, inputs)
+
+
+def merged(rows: Iterable[BudgetRow]) -> tuple[BudgetRow, ...]:
+    """One row for each input, in order of first appearance, the sensitivities of equal ids added.
+
+    An input whose uncertainty nobody stated goes where it cancels, as the clock does in a duty.
+
+    Raises
+    ------
+    QuantityError : rows of one id that do not describe one input.
+    """
+    inputs: dict[str, BudgetRow] = {}
+    cancelled: set[str] = set()
+    for row in rows:
+        first = inputs.get(row.id)
+        if first is None:
+            inputs[row.id] = row
+        elif first.unit != row.unit or not math.isclose(first.u, row.u, rel_tol=1e-9):
+            raise QuantityError(f"input {row.id} comes with two uncertainties")
+        else:
+            total = first.sensitivity + row.sensitivity
+            inputs[row.id] = scaled(first, total)
+            cancelled.discard(row.id)
+            if not row.stated and abs(total) <= _ROUNDING * abs(row.sensitivity):
+                cancelled.add(row.id)
+    return tuple(row for row in inputs.values() if row.id not in cancelled)
+
+
+def u_and_dof(inputs: Sequence[BudgetRow]) -> tuple[float, float]:
+    """Combined standard uncertainty and effective degrees of freedom of independent inputs."""
+    parts = [row.sensitivity * row.u for row in inputs]
+    u = math.hypot(*parts)
+    if u == 0.0:
+        return 0.0, math.inf
+    spent = 0.0
+    for row, part in zip(inputs, parts, strict=True):
+        if row.dof != math.inf:
+            share = part / u
+            spent += share**4 / row.dof
+    return u, max(1.0, 1.0 / spent) if spent > 0.0 else math.inf
 
 
 def derive(
@@ -103,56 +155,45 @@ def derive(
 
     Raises
     ------
-    QuantityError : the result is not a real number, as after a division by zero.
+    QuantityError : the result is not a real number, as after a division by zero; a source whose
+        budget does not add up to its uncertainty.
     """
-    inputs = _Inputs()
-    numbers = [source.value + inputs.linear(source.rows) for source in sources]
+    # Late, as in `coverage_factor`.
+    import GTC
+
+    for source in sources:
+        _adds_up(source)
+    numbers = [GTC.ureal(source.value, 1.0) for source in sources]
     try:
         result = function(*numbers)
+        value = GTC.value(result)
+        slopes = [_slope(result, number) for number in numbers]
     except (ZeroDivisionError, OverflowError, ValueError) as problem:
         raise QuantityError(f"{name} cannot be computed: {problem}") from problem
-    return _quantity(name, unit, method, result, inputs)
-
-
-class _Inputs:
-    """Uncertain numbers by row id."""
-
-    def __init__(self) -> None:
-        self._numbers: dict[str, Any] = {}
-        self._rows: dict[str, BudgetRow] = {}
-
-    def linear(self, rows: Iterable[BudgetRow]) -> Any:
-        """Sum of sensitivity times input, with estimate zero."""
-        total: Any = 0.0
-        for row in rows:
-            if row.u == 0.0:
-                self._rows.setdefault(row.id, row)
-                continue
-            if row.id not in self._numbers:
-                self._numbers[row.id] = GTC.ureal(0.0, row.u, row.dof, label=row.id)
-                self._rows[row.id] = row
-            elif not math.isclose(self._rows[row.id].u, row.u, rel_tol=1e-9):
-                raise QuantityError(f"input {row.id} comes with two uncertainties")
-            total = total + row.sensitivity * self._numbers[row.id]
-        return total
-
-    def rows_of(self, result: Any) -> tuple[BudgetRow, ...]:
-        """Rows of `result`, their sensitivities read back from GTC."""
-        return tuple(scaled(row, self._sensitivity(result, key)) for key, row in self._rows.items())
-
-    def _sensitivity(self, result: Any, key: str) -> float:
-        number = self._numbers.get(key)
-        if number is None:
-            return self._rows[key].sensitivity
-        return float(reporting.sensitivity(result, number))
-
-
-def _quantity(name: str, unit: str, method: str, result: Any, inputs: _Inputs) -> Quantity:
-    value = GTC.value(result)
-    if isinstance(value, complex) or not math.isfinite(value):
+    if isinstance(value, complex) or not all(map(math.isfinite, (value, *slopes))):
         raise QuantityError(f"{name} cannot be computed: {value} is not a real number")
-    u = float(GTC.uncertainty(result))
-    dof = float(GTC.dof(result)) if u > 0 else math.inf
-    rows = inputs.rows_of(result if u > 0 else GTC.constant(value))
-    # GTC has no degrees of freedom (NaN) where inputs do not allow any statement: the least then.
-    return Quantity(name, float(value), unit, u, dof if dof >= 1 else 1.0, method, rows)
+    rows = [
+        scaled(row, row.sensitivity * slope)
+        for source, slope in zip(sources, slopes, strict=True)
+        for row in source.rows
+    ]
+    return combine(name, unit, float(value), method, rows)
+
+
+def _adds_up(source: Quantity) -> None:
+    """Refuse a source that would lose part of its uncertainty on the way."""
+    known, _ = u_and_dof(merged(source.rows))
+    if not math.isclose(known, source.u, rel_tol=1e-6):
+        raise QuantityError(
+            f"The budget of {source.name} gives an uncertainty of {known:g} {source.unit}, and"
+            f" {source.u:g} {source.unit} is stated; nothing can be computed from it."
+        )
+
+
+def _slope(result: Any, number: Any) -> Any:
+    """Derivative of `result` by one of the arguments; 0 where it depends on none."""
+    from GTC import reporting
+
+    if isinstance(result, int | float):
+        return 0.0
+    return reporting.sensitivity(result, number)

@@ -2,6 +2,7 @@
 
 The counter rounds each time down to its tick.  Where the signal is not locked to the counter the
 rounding averages out; as that cannot be relied on, half a tick of each edge stays in the budget.
+What rounding adds to the scatter of a difference of two times is taken off jitters.
 """
 
 import math
@@ -141,25 +142,56 @@ def _width_jitter(scale: _Scale, comb: Comb) -> Quantity | None:
     cycles, rise, fall = np.intersect1d(comb.rise_cycle, comb.fall_cycle, return_indices=True)
     if cycles.size < 5:
         return None
-    return _scatter(scale, "width_jitter_us", comb.fall_residual[fall] - comb.rise_residual[rise])
+    late = comb.fall_residual[fall] - comb.rise_residual[rise]
+    return _scatter(scale, "width_jitter_us", late, comb.width)
 
 
 def _period_jitter(scale: _Scale, comb: Comb) -> Quantity | None:
     next_to = np.flatnonzero(np.diff(comb.rise_cycle) == 1)
     if next_to.size < 5:
         return None
-    return _scatter(
-        scale, "period_jitter_us", comb.rise_residual[next_to + 1] - comb.rise_residual[next_to]
-    )
+    change = comb.rise_residual[next_to + 1] - comb.rise_residual[next_to]
+    return _scatter(scale, "period_jitter_us", change, comb.period)
 
 
-def _scatter(scale: _Scale, name: str, values: Floats) -> Quantity:
-    """Standard deviation, the counter's rounding in it: the rounding is stated, not taken off."""
+def _scatter(scale: _Scale, name: str, values: Floats, distance: float) -> Quantity:
+    """Standard deviation, the counter's rounding taken off.
+
+    `values` in ticks about `distance`, shape (n,). How much rounding adds follows from where the
+    distance lies between ticks if the signal is not locked to the counter; as that cannot be relied
+    on, it stays in the budget.
+    """
     dof = values.size - 1.0
-    deviation = float(np.std(values, ddof=1)) * scale.tick_us
-    tick = scale.record.quantum_ticks * scale.tick_us / math.sqrt(6.0)
+    tick = scale.record.quantum_ticks * scale.tick_us
+    seen = float(np.var(values, ddof=1)) * scale.tick_us**2
+    usual = distance * scale.tick_us + float(np.mean(values)) * scale.tick_us
+    value = math.sqrt(_unrounded(seen, usual, tick))
+    rounding = tick**2 / 6.0
+    spread = seen * math.sqrt(2.0 / dof)
+    # Near zero the variance, not its root, is what is known.
+    u, u_tick = (
+        min(part / (2.0 * value) if value > 0.0 else math.inf, math.sqrt(part))
+        for part in (spread, rounding)
+    )
     rows = [
-        type_a(f"{name}@{scale.key}", "scatter", deviation / math.sqrt(2.0 * dof), "us", dof),
-        type_b(f"{name}-tick@{scale.key}", "counter tick", tick, "us", "triangular"),
+        type_a(f"{name}@{scale.key}", "scatter", u, "us", dof),
+        type_b(f"{name}-tick@{scale.key}", "counter tick", u_tick, "us", "triangular"),
     ]
-    return combine(name, "us", deviation, "scatter of single comparator edges", rows)
+    return combine(name, "us", value, "scatter of single comparator edges", rows)
+
+
+def _unrounded(seen: float, distance: float, tick: float) -> float:
+    """Variance of a distance between two times from that of the rounded times.
+
+    For a time anywhere between ticks and a distance whose part beyond whole ticks is f, the rounded
+    distance is one of two values, with variance ``tick^2 f (1 - f)``.  Jitter spreads f; as a
+    Fourier series, ``f (1 - f) = 1/6 - sum cos(2 pi m f) / (pi m)^2``, each term of which it damps.
+    """
+    order = np.arange(1, 21)
+    waves = np.cos(2.0 * math.pi * order * distance / tick) / (math.pi * order) ** 2
+    variance = max(0.0, seen - tick**2 / 6.0)
+    for _ in range(60):
+        damped = waves * np.exp(-2.0 * math.pi**2 * order**2 * variance / tick**2)
+        left = max(0.0, seen - tick**2 * (1.0 / 6.0 - float(damped.sum())))
+        variance += 0.5 * (left - variance)
+    return variance

@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from pilotsignal.capture import Gap
+from pilotsignal.folded_edges import missing_before
 from pilotsignal.levels import Levels
 
 Indices = npt.NDArray[np.int64]
@@ -37,21 +39,56 @@ class Edges:
         return np.asarray(self.index[self.rising == rising], np.int64)
 
 
-def find_edges(samples: npt.NDArray[Any], levels: Levels) -> Edges:
+def find_edges(samples: npt.NDArray[Any], levels: Levels, gaps: tuple[Gap, ...] = ()) -> Edges:
     """Edges of a waveform with two levels.
 
     Parameters
     ----------
     samples : shape (n,), finite.
     levels : of the same samples, `levels.two` true.
+    gaps : where samples are missing: what is left of a pulse there is no spike.
     """
     index = _crossings(samples, levels.at(0.5))
-    if _chatters(index):
-        index = _hysteresis(samples, levels)
-    index, spikes = _without_spikes(index)
+    index, spikes = _without_ends(index, samples.size)
+    if not _regular(index):
+        if _chatters(index):
+            index = _hysteresis(samples, levels)
+        index, more = _without_spikes(index, gaps)
+        spikes += more
     first_rising = bool(samples[index[0]] > levels.at(0.5)) if index.size else True
     rising = (np.arange(index.size) % 2 == 0) == first_rising
     return Edges(index, rising, spikes)
+
+
+def _without_ends(index: Indices, size: int) -> tuple[Indices, int]:
+    """Drop crossings that only the first or the last sample vouches for.
+
+    Nothing shows whether they are edges. One that comes far too early is a spike.
+    """
+    spikes = 0
+    if index.size >= 6 and index[-1] == size - 1:
+        spikes += _early(np.diff(index)[::-1])
+        index = index[:-1]
+    if index.size >= 6 and index[0] == 1:
+        spikes += _early(np.diff(index))
+        index = index[1:]
+    return index, spikes
+
+
+def _early(widths: Indices) -> int:
+    """1 where the first of `widths` is far shorter than the others of its kind, else 0."""
+    return int(widths[0] < 0.7 * np.median(widths[2::2]))
+
+
+def _regular(index: Indices) -> bool:
+    """Whether no interval is far from what intervals of its kind are: nothing to look into."""
+    if index.size < 4:
+        return False
+    widths = np.diff(index)
+    lowest = [int(part.min()) for part in (widths[0::2], widths[1::2])]
+    highest = [int(part.max()) for part in (widths[0::2], widths[1::2])]
+    usual = min(highest)
+    return min(lowest) > 0.5 * usual and usual > 4
 
 
 def _threshold(samples: npt.NDArray[Any], level: float) -> Any:
@@ -109,15 +146,20 @@ def _hysteresis(samples: npt.NDArray[Any], levels: Levels) -> Indices:
     return np.where((span == 1) & beyond, entered, found).astype(np.int64)
 
 
-def _without_spikes(index: Indices) -> tuple[Indices, int]:
-    """Drop pairs of edges that enclose far less than the usual pulse of their kind."""
+def _without_spikes(index: Indices, gaps: tuple[Gap, ...]) -> tuple[Indices, int]:
+    """Drop pairs of edges that enclose far less than the usual pulse of their kind.
+
+    Missing samples count; of a pulse that began among them nobody knows how long it was.
+    """
+    cut = [gap.index for gap in gaps]
     spikes = 0
     while index.size >= 6:
-        widths = np.diff(index)
+        widths = np.diff(index + missing_before(gaps, index))
         usual = np.where(
             np.arange(widths.size) % 2 == 0, np.median(widths[0::2]), np.median(widths[1::2])
         )
-        short = np.flatnonzero(widths < 0.3 * np.minimum(usual, np.median(usual)))
+        brief = widths < 0.3 * np.minimum(usual, np.median(usual))
+        short = np.flatnonzero(brief & ~np.isin(index[:-1], cut) if cut else brief)
         if short.size == 0 or short.size > 0.05 * widths.size + 1:
             break
         # A spike close to an edge leaves two short ones in a row: the shorter is the spike.

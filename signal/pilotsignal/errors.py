@@ -31,3 +31,11 @@ class QuantityError(PilotSignalError):
 
 class ProfileError(PilotSignalError):
     """A limit profile that is missing, malformed or has no such row."""
+
+
+class CircuitError(PilotSignalError):
+    """A pilot circuit that cannot be, or levels that do not tell what is asked of them."""
+
+
+class FoldError(PilotSignalError):
+    """A capture whose periods cannot be laid over one another without smearing what they show."""

@@ -11,11 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from pilotsignal.budget import RECTANGULAR, clock_rows, combine, half_width, scaled, type_a, type_b
+from pilotsignal.calibration_rows import volt_rows
 from pilotsignal.capture import Capture
 from pilotsignal.levels import Levels
 from pilotsignal.periodic import Direction, PeriodicFit
-from pilotsignal.plateaus import Plateau
+from pilotsignal.plateaus import Plateau, step_bound
 from pilotsignal.quantity import BudgetRow, Quantity
+from pilotsignal.quick import median
 from pilotsignal.timing import Floats
 from pilotsignal.transitions import Crossing, Offsets
 
@@ -51,6 +53,41 @@ class Context:
         """Row of the clock; none where nobody stated its uncertainty."""
         return clock_rows(self.capture.time_base, sensitivity)
 
+    def zero_volts(self, sensitivity: float) -> list[BudgetRow]:
+        """Rows of where 0 V lies by the calibration; `sensitivity` in the quantity's unit per V."""
+        rows = volt_rows(self.capture.calibration, 0.0)
+        return [
+            scaled(row, row.sensitivity * sensitivity)
+            for row in rows
+            if row.u > 0.0 and row.sensitivity != 0.0
+        ]
+
+    def front_end(
+        self, name: str, duration: float | None, *, corner: bool = False
+    ) -> list[BudgetRow]:
+        """Row of the path to the converter, in us; none where nobody stated its time constant.
+
+        A low pass with the constant t delays a long straight slope by t whichever way it goes, and
+        neither a width nor an edge time changes.  Where the slope relaxes with a constant T the
+        delay is off by t^2 / 2T (second order of the filter's response), for two passings t^2 / T.
+        Soon after the edge's corner, at the time a, the delay still lacks t exp(-a / t).
+
+        Parameters
+        ----------
+        duration : 10 to 90 % time of the faster edge, in us; None where nothing resolves it.
+        corner : one of the passings is at 10 %.
+        """
+        constant, key = self.capture.calibration.front_end_us, self.capture.calibration.id
+        if constant == 0.0:
+            return []
+        share = 1.0
+        if duration is not None:
+            relaxes = duration / math.log(9.0)
+            lacking = math.exp(math.log(0.9) * relaxes / constant) if corner else 0.0
+            share = min(1.0, constant / relaxes + lacking)
+        row_id = f"front-end-{name}@{key}"
+        return [half_width(row_id, "path to the converter", share * constant, "us")]
+
     def edge(self, name: str, found: Crossing, sensitivity: float) -> list[BudgetRow]:
         """Rows of one crossing, in microseconds: noise, and what the folded gap leaves open."""
         noise = type_a(
@@ -81,6 +118,7 @@ def width_of(context: Context, fit: PeriodicFit, pair: Pair | None, name: str) -
         return None
     value = _width(fit, pair) * context.interval_us
     rows = _width_rows(context, fit, pair, name) + context.time_base(-value)
+    rows += context.front_end(name, _fastest(context, fit))
     return combine(f"pulse_width_{name}_us", "us", value, "folded edges", rows)
 
 
@@ -95,8 +133,10 @@ def duty_of(context: Context, fit: PeriodicFit, zero: Pair | None) -> Quantity:
         pair, name, method = middle_pair(fit), "mid", "width at the middle level over period"
     period_us = fit.comb.period * context.interval_us
     value = 100.0 * _width(fit, pair) / fit.comb.period
+    front_end = context.front_end(name, _fastest(context, fit))
     rows = [
-        scaled(r, r.sensitivity * 100.0 / period_us) for r in _width_rows(context, fit, pair, name)
+        scaled(r, r.sensitivity * 100.0 / period_us)
+        for r in (*_width_rows(context, fit, pair, name), *front_end)
     ]
     rows += [scaled(row, -value / period_us) for row in _period_rows(context, fit)]
     return combine("duty_percent", "%", value, method, rows)
@@ -116,21 +156,7 @@ def plateau_of(context: Context, found: Plateau, name: str) -> Quantity:
             "V",
         ),
     ]
-    if line.u_gain_relative is not None:
-        gain = BudgetRow(
-            f"gain@{line.id}", "gain", "B", "normal", line.u_gain_relative, "1", line.dof, value
-        )
-        rows.append(gain)
-    if line.u_offset_v is not None:
-        rows.append(
-            BudgetRow(
-                f"offset@{line.id}", "offset", "B", "normal", line.u_offset_v, "V", line.dof, 1.0
-            )
-        )
-    if line.u_linearity_v > 0:
-        # Off the line by another amount at another voltage: shared only by levels that agree.
-        key = f"linearity-{value:.0f}V@{line.id}"
-        rows.append(type_b(key, "linearity", line.u_linearity_v, "V"))
+    rows += volt_rows(line, value)
     return combine(name, "V", value, f"robust mean of {found.samples} settled samples", rows)
 
 
@@ -150,7 +176,7 @@ def transition_of(context: Context, fit: PeriodicFit, name: str) -> Quantity | N
         return None
     value = duration * context.interval_us
     rows = context.edge(f"{name}-10", ten, -1.0) + context.edge(f"{name}-90", ninety, 1.0)
-    rows += _apart(context, fit, (ten, ninety))
+    rows += _apart(context, fit, (ten, ninety)) + context.front_end(name, value, corner=True)
     # A cubic leaves some of the shape near the corners.
     rows.append(half_width(f"shape-{name}@{context.key}", "shape of the fit", 0.02 * value, "us"))
     for share, end in ((0.1, ends[0]), (0.9, ends[1])):
@@ -159,6 +185,21 @@ def transition_of(context: Context, fit: PeriodicFit, name: str) -> Quantity | N
         key = f"level-{name}-{share:.0%}@{context.key}"
         rows.append(type_b(key, "level", 0.9 * doubt * shift * context.interval_us, "us"))
     return combine(f"{name}_time_us", "us", value, "10 to 90 % of folded edge", rows)
+
+
+def _fastest(context: Context, fit: PeriodicFit) -> float | None:
+    """10 to 90 % time of the faster edge in us, None where it is not resolved or not asked for."""
+    if context.capture.calibration.front_end_us == 0.0:
+        return None
+    found = []
+    for direction in (fit.rise, fit.fall):
+        swing = direction.swing
+        span = swing.end - swing.start
+        ends = [direction.cross(swing.start + share * span) for share in (0.1, 0.9)]
+        if ends[0] is None or ends[1] is None or not direction.middle.resolved:
+            return None
+        found.append((ends[1].phase - ends[0].phase) * context.interval_us)
+    return max(min(found), 1e-3 * context.interval_us)
 
 
 def _slowness(direction: Direction, share: float) -> float:
@@ -181,7 +222,7 @@ def jitters_of(context: Context, fit: PeriodicFit) -> tuple[Quantity | None, Qua
     noise = 1.0 / fall.weight[at_fall] + 1.0 / rise.weight[at_rise]
     quantity = None
     if cycles.size >= 5:
-        quantity = _scatter(context, "width_jitter_us", width, noise)
+        quantity = scatter_of(context, "width_jitter_us", width, noise)
     return quantity, _period_jitter(context, rise)
 
 
@@ -191,15 +232,17 @@ def _period_jitter(context: Context, rise: Offsets) -> Quantity | None:
         return None
     change = rise.late[next_to + 1] - rise.late[next_to]
     noise = 1.0 / rise.weight[next_to + 1] + 1.0 / rise.weight[next_to]
-    return _scatter(context, "period_jitter_us", change, noise)
+    return scatter_of(context, "period_jitter_us", change, noise)
 
 
-def _scatter(context: Context, name: str, values: Floats, noise: Floats) -> Quantity:
-    centred = values - np.median(values)
-    keep = np.abs(centred) <= 8.0 * np.median(np.abs(centred)) + 1e-12
+def scatter_of(context: Context, name: str, values: Floats, noise: Floats) -> Quantity:
+    """Standard deviation of `values`, shape (n,), with the variance `noise` of each taken off."""
+    centred = values - median(values)
+    off = np.abs(centred)
+    keep = off <= 8.0 * median(off) + 1e-12
     centred, expected = centred[keep], float(np.mean(noise[keep]))
     dof = max(1.0, centred.size - 1.0)
-    seen = float(np.dot(centred, centred)) / dof
+    seen = float((centred * centred).sum()) / dof
     spread = (seen + expected) * math.sqrt(2.0 / dof)
     value = math.sqrt(max(0.0, seen - expected))
     # Near zero the variance, not its root, is what is known to +/- spread.
@@ -257,7 +300,12 @@ def _width_rows(context: Context, fit: PeriodicFit, pair: Pair, name: str) -> li
     rise = context.edge(f"rise-{name}", pair[0], -1.0)
     fall = context.edge(f"fall-{name}", pair[1], 1.0)
     if fit.unresolved is None:
-        return rise + fall + _apart(context, fit, pair)
+        rows = rise + fall + _apart(context, fit, pair)
+        if name == "zero" and pair[0].resolved and pair[1].resolved:
+            per_count = 1.0 / pair[1].slope - 1.0 / pair[0].slope
+            per_volt = per_count * context.interval_us / context.capture.calibration.gain_v
+            rows += context.zero_volts(per_volt)
+        return rows
     off = abs(_width(fit, pair) - fit.unresolved.width) if _is_middle(fit, pair) else 0.0
     bound = (fit.unresolved.width_bound + off) * context.interval_us
     gap = half_width(f"gap-width@{context.key}", "room between samples", bound, "us")
@@ -265,25 +313,6 @@ def _width_rows(context: Context, fit: PeriodicFit, pair: Pair, name: str) -> li
         return [rise[0], fall[0], gap]
     # Where in the gap another level is passed is open, besides where the gap is.
     return [*rise, *fall, gap, *_apart(context, fit, pair)]
-
-
-def step_bound(step: float, found: Plateau) -> float:
-    """What a converter step leaves in a mean: noise of half a step and more averages it out.
-
-    The mean of a rounded value with Gaussian noise is off by at most about
-    ``step / pi * exp(-2 pi^2 sigma^2 / step^2)`` (first harmonic of the rounding error, Widrow and
-    Kollar, Quantization Noise, 2008, chapter 4).  `sigma` is the noise before rounding: the scatter
-    of the codes less Sheppard's step^2 / 12.  Two codes do not tell noise from a level between
-    them, and half a step is left; where codes are missing, half the distance of those there are.
-    """
-    if step <= 0:
-        return 0.0
-    if found.code_gap > 1.5 * step:
-        return 0.5 * found.code_gap
-    if 0 < found.codes <= 2:
-        return 0.5 * step
-    variance = max(0.0, (found.sigma / step) ** 2 - 1.0 / 12.0)
-    return 0.5 * step * math.exp(-2.0 * math.pi**2 * variance) if variance < 1.0 else 0.0
 
 
 def _key(capture: Capture) -> str:

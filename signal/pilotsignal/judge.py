@@ -18,7 +18,16 @@ from typing import Any, Final, Self
 
 from pilotsignal.calibration import TimeBase, VoltCalibration
 from pilotsignal.errors import QuantityError
-from pilotsignal.grounds import NO_GROUNDS, Grounds, Need, need_of, time_base_doubt, volts_doubt
+from pilotsignal.grounds import (
+    NO_GROUNDS,
+    Grounds,
+    Need,
+    budget_doubt,
+    clock_doubt,
+    need_of,
+    time_base_doubt,
+    volts_doubt,
+)
 from pilotsignal.limit import Limit, Rule, conformance_probability
 from pilotsignal.quantity import Quantity
 
@@ -64,7 +73,8 @@ class Judgement:
 
     Raises
     ------
-    QuantityError : a pass without a quantity.
+    QuantityError : a pass without a quantity, in another unit, outside its limit, or by a limit
+        that may not decide.
     """
 
     verdict: Verdict
@@ -74,8 +84,14 @@ class Judgement:
     conformance_probability: float | None = None
 
     def __post_init__(self) -> None:
-        if self.quantity is None and self.verdict is Verdict.PASS:
+        if self.verdict is not Verdict.PASS:
+            return
+        if self.quantity is None:
             raise QuantityError("Nothing was measured, so nothing can pass.")
+        low, high = self.limit.acceptance(0.0)
+        inside = self.quantity.unit == self.limit.unit and low <= self.quantity.value <= high
+        if not (inside and self.limit.deciding and self.limit.can_pass):
+            raise QuantityError(f"{self.quantity.name} cannot pass by this limit.")
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON and the archive."""
@@ -128,7 +144,7 @@ def judge(
     missing_why : why it is ``None``, a sentence.
     missing_verdict : `NOT_RUN`, `UNDECIDED` or `BENCH_FAULT`, for ``None``.
     grounds : calibration and time base; a limit in V, ohm or pF is undecided without the first, a
-        limit in Hz cannot pass without the second (see `pilotsignal.grounds`).
+        limit in Hz, s or ms without the second (see `pilotsignal.grounds`).
 
     Raises
     ------
@@ -136,8 +152,8 @@ def judge(
 
     Examples
     --------
-    >>> limit = Limit(None, 3.0, "s", "example", "clause 1", Rule.GUARDED, "H")
-    >>> judge(Quantity("delay_s", 1.2, "s", 0.01, math.inf, "counted"), limit).verdict.value
+    >>> limit = Limit(-5.0, 5.0, "us", "example", "clause 1", Rule.GUARDED, "H")
+    >>> judge(Quantity("error_us", 1.2, "us", 0.1, math.inf, "edges"), limit).verdict.value
     'pass'
     """
     if quantity is None:
@@ -149,11 +165,8 @@ def judge(
     probability = conformance_probability(quantity, limit)
     if not limit.deciding:
         return Judgement(Verdict.OBSERVED, _observed_why(limit), quantity, limit, probability)
-    need = need_of(limit.unit)
-    if need is Need.VOLTS and (doubt := volts_doubt(grounds)):
+    if doubt := _doubt(quantity, grounds):
         return Judgement(Verdict.UNDECIDED, doubt, quantity, limit)
-    if need is Need.TIME_BASE and not _clock_stated(grounds):
-        return Judgement(Verdict.UNDECIDED, time_base_doubt(grounds), quantity, limit)
     verdict, why = _decide(quantity, limit)
     if verdict is Verdict.PASS:
         verdict, why = _may_pass(verdict, why, limit, grounds)
@@ -184,9 +197,14 @@ def judge_frequency(
     return judge(quantity, limit, missing_why=missing_why, grounds=grounds)
 
 
-def _clock_stated(grounds: Grounds) -> bool:
-    """Whether the quantity's U holds the clock at all: without it not even a fail is sure."""
-    return grounds.time_base is not None and grounds.time_base.u_relative is not None
+def _doubt(quantity: Quantity, grounds: Grounds) -> str:
+    """Why neither a pass nor a fail would be sure, a sentence; empty if both may be."""
+    need = need_of(quantity.unit)
+    if need is Need.VOLTS and (doubt := volts_doubt(grounds)):
+        return doubt
+    if need in (Need.TIME_BASE, Need.CLOCK) and (doubt := clock_doubt(quantity, grounds)):
+        return doubt
+    return budget_doubt(quantity, grounds)
 
 
 def _may_pass(verdict: Verdict, why: str, limit: Limit, grounds: Grounds) -> tuple[Verdict, str]:

@@ -6,15 +6,62 @@ References
    statistic here is the median: a histogram mode would be off by up to half a bin.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-_SUBSET = 1 << 17
-_BLOCK = 1 << 12
+_SUBSET = 1 << 15
+_BLOCK = 1 << 11
+_HALF = _BLOCK >> 1  # of each block tells the noise
+_WIDEST = 1 << 17  # range of integers that is tallied without sorting
 _GOLDEN = 0.6180339887498949
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tally:
+    """Values in rising order and how often each was met; counts are tallied without sorting.
+
+    Parameters
+    ----------
+    values, counts : float64, shape (n,).
+    total : sum of `counts`.
+    """
+
+    values: npt.NDArray[np.float64]
+    counts: npt.NDArray[np.float64]
+    total: float
+
+    def quantile(self, share: float) -> float:
+        """Value that a share of the samples does not exceed; the middle of two where it splits."""
+        reach = np.cumsum(self.counts)
+        at = int(np.searchsorted(reach, share * self.total - 1e-9))
+        at = min(at, self.values.size - 1)
+        if abs(reach[at] - share * self.total) < 1e-6 and at + 1 < self.values.size:
+            return 0.5 * float(self.values[at] + self.values[at + 1])
+        return float(self.values[at])
+
+    def part(self, begin: int, end: int) -> "Tally | None":
+        """Some of the values; None where there are none."""
+        if end <= begin:
+            return None
+        counts = self.counts[begin:end]
+        return Tally(self.values[begin:end], counts, float(counts.sum()))
+
+
+def tally(samples: npt.NDArray[Any]) -> Tally:
+    """Tally of samples, shape (n,), at least one."""
+    if samples.dtype.kind in "iu":
+        low = int(samples.min())
+        if int(samples.max()) - low < _WIDEST:
+            counts = np.bincount(np.subtract(samples, low, dtype=np.intp))
+            held = np.flatnonzero(counts)
+            values = (held + low).astype(np.float64)
+            return Tally(values, counts[held].astype(np.float64), float(samples.size))
+    ordered = np.sort(samples.astype(np.float64))
+    return Tally(ordered, np.ones(ordered.size), float(ordered.size))
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,57 +103,64 @@ def find_levels(samples: npt.NDArray[Any]) -> Levels:
 
     Returns
     -------
-    Levels : from at most some 130,000 samples, taken as whole stretches all over the record.
+    Levels : from at most some 33,000 samples, taken as whole stretches all over the record.
     """
     blocks = _blocks(samples)
-    flat = np.concatenate(blocks)
+    flat = blocks[0] if len(blocks) == 1 else np.concatenate(blocks)
     step = _step(samples, flat)
-    lowest, highest = np.percentile(flat, (0.5, 99.5))
-    low, high = _populations(flat, float(lowest), float(highest))
+    seen = tally(flat)
+    low, high = _populations(seen)
     noise = _noise(blocks, high - low)
     if high - low < 10.0 * noise or high - low < 3.5 * step or high == low:
-        middle = float(np.median(flat))
+        middle = seen.quantile(0.5)
         return Levels(middle, middle, noise, step, False, 1.0)
-    return Levels(low, high, noise, step, True, _settled(flat, low, high, noise))
+    return Levels(low, high, noise, step, True, _settled(seen, low, high, noise))
 
 
-def _blocks(samples: npt.NDArray[Any]) -> list[npt.NDArray[np.float64]]:
+def _blocks(samples: npt.NDArray[Any]) -> list[npt.NDArray[Any]]:
     """Whole stretches, so that neighbours stay neighbours; placed so that no period matches."""
     if samples.size <= _SUBSET:
-        return [samples.astype(np.float64)]
+        return [samples]
     places = (np.arange(_SUBSET // _BLOCK) * _GOLDEN) % 1.0
     starts = (places * (samples.size - _BLOCK)).astype(np.int64)
-    return [samples[start : start + _BLOCK].astype(np.float64) for start in starts]
+    return [samples[start : start + _BLOCK] for start in starts]
 
 
-def _populations(flat: npt.NDArray[np.float64], low: float, high: float) -> tuple[float, float]:
+def _populations(seen: Tally) -> tuple[float, float]:
+    low, high = seen.quantile(0.005), seen.quantile(0.995)
     if low == high:
         return low, high  # what is left beyond both percentiles are spikes, no population
     for _ in range(3):
         middle = 0.5 * (low + high)
-        above = flat > middle
-        if above.all() or not above.any():
+        split = int(np.searchsorted(seen.values, middle, side="right"))
+        below, above = seen.part(0, split), seen.part(split, seen.values.size)
+        if below is None or above is None:
             return middle, middle
-        low, high = float(np.median(flat[~above])), float(np.median(flat[above]))
+        low, high = below.quantile(0.5), above.quantile(0.5)
     return low, high
 
 
-def _noise(blocks: list[npt.NDArray[np.float64]], swing: float) -> float:
+def _noise(blocks: list[npt.NDArray[Any]], swing: float) -> float:
     """RMS difference of neighbours, edges left out, over the square root of two."""
-    steps = np.concatenate([np.diff(block) for block in blocks])
+    some = np.concatenate([block[:_HALF] for block in blocks]) if len(blocks) > 1 else blocks[0]
+    wide = some.astype(np.int32) if some.dtype.kind in "iu" else some
+    steps = np.abs(wide[1:] - wide[:-1])
+    if len(blocks) > 1:
+        steps = np.delete(steps, slice(_HALF - 1, None, _HALF))  # from block to block
     if steps.size == 0:
         return 0.0
+    seen = tally(steps)
     if swing > 0:
-        quiet = steps[np.abs(steps) < 0.25 * swing]
+        quiet = seen.part(0, int(np.searchsorted(seen.values, 0.25 * swing)))
         # With nothing quiet, the values jump about all the time: that is the noise.
-        steps = quiet if quiet.size > 0.7 * steps.size else steps
-    spread = float(np.sqrt(np.mean(steps**2) / 2.0))
+        seen = quiet if quiet is not None and quiet.total > 0.7 * steps.size else seen
+    spread = math.sqrt(float(np.sum(seen.values**2 * seen.counts)) / seen.total / 2.0)
     # A few large differences (slow edges, spikes) must not pass for noise.
-    robust = float(np.percentile(np.abs(steps), 68.3)) / np.sqrt(2.0)
+    robust = seen.quantile(0.683) / math.sqrt(2.0)
     return robust if 0 < robust < spread else spread
 
 
-def _step(samples: npt.NDArray[Any], flat: npt.NDArray[np.float64]) -> float:
+def _step(samples: npt.NDArray[Any], flat: npt.NDArray[Any]) -> float:
     if samples.dtype.kind in "iu":
         return 1.0
     values = np.unique(flat)
@@ -117,6 +171,7 @@ def _step(samples: npt.NDArray[Any], flat: npt.NDArray[np.float64]) -> float:
     return float(wide.min())
 
 
-def _settled(flat: npt.NDArray[np.float64], low: float, high: float, noise: float) -> float:
+def _settled(seen: Tally, low: float, high: float, noise: float) -> float:
     near = max(0.08 * (high - low), 4.0 * noise)
-    return float(np.mean((np.abs(flat - low) < near) | (np.abs(flat - high) < near)))
+    close = (np.abs(seen.values - low) < near) | (np.abs(seen.values - high) < near)
+    return float(np.sum(seen.counts[close])) / seen.total

@@ -1,6 +1,7 @@
 """One call for everything that a capture of the pilot can tell."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -18,16 +19,21 @@ from pilotsignal.evaluate import (
     width_of,
     zero_pair,
 )
+from pilotsignal.evaluate_model import read_model
 from pilotsignal.levels import Levels, find_levels
-from pilotsignal.meaning import advertised_current, state_of
+from pilotsignal.meaning import advertised_current, duty_notices, state_of
+from pilotsignal.modelled import ModelledWave, model_wave
 from pilotsignal.notices import Notice
 from pilotsignal.periodic import PeriodicFit, coarse_comb, fit_periodic
 from pilotsignal.plateaus import steady
 from pilotsignal.quantity import Quantity
+from pilotsignal.segments import Found, Steadiness, Values, found_in
 from pilotsignal.standard.profile import DEFAULT, Profile, load_profile
+from pilotsignal.steadiness import steadiness_of, told
 from pilotsignal.timing import Comb
 
 _SETTLED = 0.6  # share of samples near a level below which it is no rectangular wave
+_SHORTEST = 1.5  # samples that a pulse must have: fewer may miss it, or meet it on its edges only
 _NOISIEST_V = 0.5  # scatter above which a steady stretch is no level
 _LOWEST_HIGH_V = -5.0  # a steady level below is a low plateau
 
@@ -50,6 +56,8 @@ class PilotMeasurement:
     pwm_on : None where the capture does not say.
     advertised_current_a : per phase.
     notices : remarks.
+    steadiness : what changes inside the record; where something steps, values of each part, which
+        the U of the values above then holds.
     """
 
     frequency_hz: Quantity | None = None
@@ -66,10 +74,11 @@ class PilotMeasurement:
     state: tuple[str, ...] = ()
     pwm_on: bool | None = None
     notices: tuple[Notice, ...] = ()
+    steadiness: Steadiness = field(default_factory=Steadiness)
 
     def quantities(self) -> dict[str, Quantity | None]:
         """All eleven by name, in the order above."""
-        plain = {"state", "pwm_on", "notices"}
+        plain = {"state", "pwm_on", "notices", "steadiness"}
         return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in plain}
 
     def has(self, code: str) -> bool:
@@ -102,11 +111,32 @@ def measure(
     >>> round(m.frequency_hz.value, 1), round(m.duty_percent.value, 1), m.state
     (1000.0, 25.0, ('A2',))
     """
+    found, parts = _alone(capture, edges)
+    found = _with_changes(capture, edges, found, parts)
+    return _conclude(capture, found, profile or load_profile(DEFAULT))
+
+
+def _alone(capture: Capture, edges: EdgeRecord | None) -> tuple[PilotMeasurement, Found | None]:
+    """The record as if nothing changed inside, and what tells whether something does."""
     levels = find_levels(capture.samples)
-    found = _waveform(capture, levels) if levels.two else _steady(capture, levels)
+    found, parts = _waveform(capture, levels) if levels.two else (_steady(capture, levels), None)
     if edges is not None:
         found = _with_clock(found, edge_clock.read_edges(edges))
-    return _conclude(capture, found, profile or load_profile(DEFAULT))
+    return found, parts
+
+
+def _with_changes(
+    capture: Capture, edges: EdgeRecord | None, whole: PilotMeasurement, parts: Found | None
+) -> PilotMeasurement:
+    def measured(part: Capture, its_edges: EdgeRecord | None) -> Values:
+        return _alone(part, its_edges)[0].quantities()
+
+    steady = steadiness_of(capture, edges, parts, measured)
+    if not steady.changes or (whole.frequency_hz is None and not steady.explains):
+        return whole
+    wider, notices = told(steady, whole.quantities(), whole.notices)
+    values: dict[str, Any] = {**wider, "notices": notices, "steadiness": steady}
+    return replace(whole, **values)
 
 
 def _steady(capture: Capture, levels: Levels) -> PilotMeasurement:
@@ -126,22 +156,35 @@ def _steady(capture: Capture, levels: Levels) -> PilotMeasurement:
     return PilotMeasurement(low_plateau_v=low, pwm_on=False, notices=tuple(notes))
 
 
-def _waveform(capture: Capture, levels: Levels) -> PilotMeasurement:
-    edges = find_edges(capture.samples, levels)
+def _waveform(capture: Capture, levels: Levels) -> tuple[PilotMeasurement, Found | None]:
+    edges = find_edges(capture.samples, levels, capture.gaps)
     comb = coarse_comb(capture, levels, edges)
     notes = remarks.of_record(capture)
     trouble = _irregular(levels, comb, edges)
     if trouble is not None and levels.swing * capture.calibration.gain_v < _NOISIEST_V:
-        return _steady(capture, levels)  # a level that flickers between a few converter steps
+        return _steady(capture, levels), None  # a level that flickers between a few converter steps
+    context = Context.of(capture, levels)
     fit = None
     if comb is not None and trouble is None:
-        fit = fit_periodic(capture, levels, edges, comb)
-    if fit is None:
+        wave = model_wave(capture, levels, edges, comb)
+        if wave is not None:
+            found = _modelled(context, wave)
+            notes += remarks.of_model(context, wave, edges)
+            parts = Found(levels, edges, comb, wave.high, wave.low, context.key)
+            return replace(found, notices=(*notes, *found.notices)), parts
+        shorter = min(comb.width, comb.period - comb.width)
+        if shorter < _SHORTEST:
+            trouble = remarks.too_short(shorter)
+        else:
+            fit = fit_periodic(capture, levels, edges, comb)
+    if fit is None or comb is None:
         trouble = trouble or remarks.too_few(int(edges.index.size))
-        return PilotMeasurement(notices=(*notes, trouble))
-    context = Context.of(capture, levels)
+        irregular = trouble.code == "not-periodic"
+        return PilotMeasurement(notices=(*notes, trouble)), found_in(capture) if irregular else None
     found = _periodic(context, fit)
-    return replace(found, notices=(*notes, *remarks.of_fit(context, fit, edges), *found.notices))
+    notes += remarks.of_fit(context, fit, edges)
+    parts = Found(levels, edges, comb, fit.high, fit.low, context.key)
+    return replace(found, notices=(*notes, *found.notices)), parts
 
 
 def _irregular(levels: Levels, comb: Comb | None, edges: Edges) -> Notice | None:
@@ -182,6 +225,13 @@ def _periodic(context: Context, fit: PeriodicFit) -> PilotMeasurement:
     )
 
 
+def _modelled(context: Context, wave: ModelledWave) -> PilotMeasurement:
+    read = read_model(context, wave)
+    notes = [remarks.no_zero_crossing()] if read.pulse_width_zero_us is None else []
+    values = {field.name: getattr(read, field.name) for field in fields(read)}
+    return PilotMeasurement(**values, pwm_on=True, notices=tuple(notes))
+
+
 def _with_clock(found: PilotMeasurement, clock: edge_clock.EdgeTiming) -> PilotMeasurement:
     """Times from the comparator, where it saw edges."""
     notes = (*found.notices, *clock.notices)
@@ -207,7 +257,13 @@ def _conclude(capture: Capture, found: PilotMeasurement, profile: Profile) -> Pi
         found,
         state=state_of(high, low, found.pwm_on, profile),
         advertised_current_a=advertised_current(found.duty_percent, profile),
-        notices=_once((*found.notices, *remarks.of_voltages(high, low, described))),
+        notices=_once(
+            (
+                *found.notices,
+                *remarks.of_voltages(high, low, described),
+                *duty_notices(found.duty_percent, profile),
+            )
+        ),
     )
 
 

@@ -20,6 +20,15 @@ CODES: Final = frozenset(
         "uncalibrated",
         "no-samples",
         "not-pilot",
+        "two-currents",
+        "duty-step",
+        "duty-drift",
+        "frequency-step",
+        "frequency-drift",
+        "level-step",
+        "level-drift",
+        "noise-burst",
+        "pwm-pause",
     }
 )
 

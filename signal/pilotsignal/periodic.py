@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pilotsignal.bracket import Bracket, PeriodRange, period_range
+from pilotsignal.bracket import PeriodRange, room_between
 from pilotsignal.capture import Capture
 from pilotsignal.edges import Edges
 from pilotsignal.folded_edges import (
@@ -24,7 +24,7 @@ from pilotsignal.folded_edges import (
 )
 from pilotsignal.levels import Levels
 from pilotsignal.plateaus import Margins, Plateau, plateau, settled_pulses
-from pilotsignal.timing import Comb, Floats, fit_comb
+from pilotsignal.timing import Comb, Floats, fit_comb_around
 from pilotsignal.transitions import (
     Crossing,
     Offsets,
@@ -108,9 +108,15 @@ class _Start:
 
 
 def coarse_comb(capture: Capture, levels: Levels, edges: Edges) -> Comb | None:
-    """Comb of edge times by straight lines between samples; None where edges are too few."""
+    """Comb of edge times by straight lines between samples; None where edges are too few.
+
+    An edge that falls where samples are missing has no time of its own.
+    """
     times = _coarse_times(capture, levels, edges)
-    return fit_comb(times[edges.rising], times[~edges.rising])
+    gaps = {gap.index: gap.missing for gap in capture.gaps}
+    lost = np.flatnonzero(np.isin(edges.index, list(gaps))) if gaps else np.empty(0, np.int64)
+    times[lost] -= [0.5 * gaps[int(at)] for at in edges.index[lost]]
+    return fit_comb_around(times, edges.rising, lost)
 
 
 def fit_periodic(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> PeriodicFit | None:
@@ -126,7 +132,7 @@ def fit_periodic(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> 
     """
     room = None
     if _on_edges(capture, levels, edges) < _DENSE:
-        room = _room(capture, levels, edges, comb)
+        room = room_between(capture, levels, edges, comb)
         comb = comb.with_period(room.period)
     found = _shapes(capture, edges, comb, _Start(_swings(levels), room))
     if found is None:
@@ -177,21 +183,6 @@ def _on_edges(capture: Capture, levels: Levels, edges: Edges) -> float:
     values = capture.samples[np.array(held)].astype(np.float64)
     between = (values > levels.at(0.25)) & (values < levels.at(0.75))
     return float(between.sum()) / edges.index.size
-
-
-def _room(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> PeriodRange:
-    # Noise may put a sample on the wrong side. As edges are rarely met, the middle half of their
-    # swing takes less than a sample, so that three sigma are less than this many samples.
-    noise = 6.0 * float(np.hypot(levels.noise, levels.step / np.sqrt(12.0))) / levels.swing
-    sides = []
-    for up, cycle in ((True, comb.rise_cycle), (False, comb.fall_cycle)):
-        after = edges.of(up)
-        places = [
-            np.asarray(at + missing_before(capture.gaps, at) + off, np.float64)
-            for at, off in ((after - 1, -noise), (after, noise))
-        ]
-        sides.append(Bracket(places[0], places[1], cycle))
-    return period_range(comb, sides[0], sides[1])
 
 
 def _coarse_times(capture: Capture, levels: Levels, edges: Edges) -> Floats:

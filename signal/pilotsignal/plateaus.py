@@ -4,6 +4,8 @@ Means are taken pulse by pulse, so that their scatter shows hum and drift that a
 deviation would hide, and so that a pulse with a spike can be left out as a whole.
 """
 
+import itertools
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,17 +13,30 @@ import numpy as np
 import numpy.typing as npt
 
 from pilotsignal.edges import Edges
+from pilotsignal.levels import Tally, tally
+from pilotsignal.quick import median, windows
 from pilotsignal.timing import Floats, Indices
 
-_NOISE_SAMPLES = 1 << 16
+_BLOCK = 1 << 18  # samples added up at a time
+_NOISE_SAMPLES = 1 << 14
+# Variance of the codes in steps^2, and the largest error of their mean in steps: over all levels
+# and all Gaussian noises with this variance, computed from the normal distribution.
+_SCATTERS = (0.0, 0.04, 0.08, 0.10, 0.12, 0.14, 0.16, 0.18, 0.20, 0.22, 0.24, 0.26, 0.28)
+_ERRORS = (0.5, 0.44, 0.41, 0.37, 0.355, 0.33, 0.28, 0.275, 0.24, 0.20, 0.155, 0.095, 0.012)
+_CHANCE = 2.0  # standard deviations
+_LOUD = 20.0  # times the usual variance inside a pulse: it holds a spike
 
 
 @dataclass(frozen=True, slots=True)
 class Margins:
-    """Samples left out after an edge (`lead`) and before the next (`tail`)."""
+    """Samples left out after an edge (`lead`) and before the next (`tail`).
+
+    `most` is the share of a pulse beyond which `lead` may not reach.
+    """
 
     lead: int
     tail: int
+    most: float = 0.6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,53 +84,72 @@ class Pulses:
     ----------
     begin, end : int64, shape (pulses,): indices, `end` not included.
     rising : bool, shape (pulses,): True for high pulses.
-    total, highest, lowest : sum and extremes of each, in sample units.
+    total : float64, shape (pulses,): sum of each, in sample units.
     """
 
     begin: Indices
     end: Indices
     rising: npt.NDArray[np.bool_]
     total: Floats
-    highest: Floats
-    lowest: Floats
 
     def of(self, rising: bool) -> "Pulses":
         """Those of one level."""
         mine = self.rising == rising
-        return Pulses(
-            self.begin[mine],
-            self.end[mine],
-            self.rising[mine],
-            self.total[mine],
-            self.highest[mine],
-            self.lowest[mine],
-        )
+        return Pulses(self.begin[mine], self.end[mine], self.rising[mine], self.total[mine])
 
 
-def settled_pulses(samples: npt.NDArray[Any], edges: Edges, margins: Margins) -> Pulses:
+def settled_pulses(
+    samples: npt.NDArray[Any], edges: Edges, margins: Margins, low_margins: Margins | None = None
+) -> Pulses:
     """One pass over the samples for all pulses.
 
     Parameters
     ----------
     samples : shape (n,).
+    margins, low_margins : of high and of low pulses; the same for both where only one is given.
     """
     begin, stop = edges.index[:-1], edges.index[1:]
     length = stop - begin
-    lead = np.minimum(margins.lead, (0.6 * length).astype(np.int64))
+    low = low_margins or margins
+    high_pulse = edges.rising[:-1]
+    lead = np.where(high_pulse, margins.lead, low.lead)
+    tail = np.where(high_pulse, margins.tail, low.tail)
+    lead = np.minimum(lead, (margins.most * length).astype(np.int64))
     # The last sample of a pulse of three or more may be on the edge that ends it.
-    tail = np.minimum(margins.tail, np.where(length >= 3, np.maximum(1, length // 5), 0))
+    tail = np.minimum(tail, np.where(length >= 3, np.maximum(1, length // 5), 0))
     held = length - lead - tail > 0
     begin, end = (begin + lead)[held], (stop - tail)[held]
-    rising = edges.rising[:-1][held]
+    rising = high_pulse[held]
     if begin.size == 0:
-        none = np.empty(0)
-        return Pulses(begin, end, rising, none, none, none)
-    bounds = np.column_stack((begin, end)).ravel()
-    wide = np.int64 if samples.dtype.kind in "iu" else np.float64
-    total = np.add.reduceat(samples, bounds, dtype=wide)[0::2].astype(np.float64)
-    highest = np.maximum.reduceat(samples, bounds)[0::2].astype(np.float64)
-    lowest = np.minimum.reduceat(samples, bounds)[0::2].astype(np.float64)
-    return Pulses(begin, end, rising, total, highest, lowest)
+        return Pulses(begin, end, rising, np.empty(0))
+    return Pulses(begin, end, rising, _totals(samples, begin, end))
+
+
+def _totals(samples: npt.NDArray[Any], begin: Indices, end: Indices) -> Floats:
+    """Sums of pulses, block by block: `reduceat` makes a wide copy of all that it is given."""
+    wide = _wide_enough(samples, int((end - begin).max()))
+    cuts = np.searchsorted(begin, np.arange(0, samples.size + _BLOCK, _BLOCK))
+    found = []
+    for first, last in itertools.pairwise(np.unique(cuts).tolist()):
+        low, high = int(begin[first]), int(end[last - 1])
+        bounds = _bounds(begin[first:last] - low, end[first:last] - low)[:-1]
+        found.append(np.add.reduceat(samples[low:high], bounds, dtype=wide)[0::2])
+    return np.concatenate(found).astype(np.float64)
+
+
+def _bounds(begin: Indices, end: Indices) -> Indices:
+    """For `reduceat`: every second result is a pulse."""
+    bounds = np.empty(2 * begin.size, np.int64)
+    bounds[0::2], bounds[1::2] = begin, end
+    return bounds
+
+
+def _wide_enough(samples: npt.NDArray[Any], length: int) -> type[np.generic]:
+    """Type for sums of `length` samples; a narrow one is faster."""
+    if samples.dtype.kind not in "iu":
+        return np.float64
+    top = max(abs(int(samples.max())), abs(int(samples.min())))
+    return np.int32 if top * length < 1 << 31 else np.int64
 
 
 def plateau(samples: npt.NDArray[Any], pulses: Pulses, rising: bool) -> Plateau | None:
@@ -138,19 +172,18 @@ def plateau(samples: npt.NDArray[Any], pulses: Pulses, rising: bool) -> Plateau 
     means = np.asarray(mine.total / counts, np.float64)
     inner = _inner(samples, begin, end)
     sigma = _sigma(inner)
-    far = _far(samples, mine, float(np.median(means)), sigma)
-    keep = np.ones(means.size, bool)
-    keep[np.unique(far)] = False
-    if not keep.any():
-        keep[:] = True
-    places = np.asarray(0.5 * (begin + end)[keep], np.float64)
+    seen = tally(inner.ravel())
+    far = _far(samples, mine, (seen.quantile(0.5), sigma), rising)
+    places = np.asarray(0.5 * (begin + end), np.float64)
     # A single sample between two edges may be on one of them: no spike can be told from that.
-    outliers = int(far.size) if np.median(counts) > 1 else 0
+    outliers = int(far.size) if float(np.mean(counts)) > 1.5 else 0
+    if far.size:
+        keep = np.ones(means.size, bool)
+        keep[np.unique(far)] = False
+        if keep.any():
+            means, counts, places = means[keep], counts[keep], places[keep]
     return _pool(
-        np.asarray(means[keep]),
-        counts[keep],
-        places,
-        _Scatter(sigma, outliers, *_codes(inner)),
+        means, counts, places, _Scatter(sigma, outliers, *_codes(seen, inner.dtype.kind == "f"))
     )
 
 
@@ -170,51 +203,82 @@ def steady(samples: npt.NDArray[Any]) -> Plateau:
     end = np.append(begin[1:], flat.size)
     counts = (end - begin).astype(np.float64)
     means = np.asarray(np.add.reduceat(flat, begin) / counts, np.float64)
-    scatter = _Scatter(float(np.std(flat)), outliers, *_codes(flat))
+    scatter = _Scatter(float(np.std(flat)), outliers, *_codes(tally(flat), True))
     return _pool(means, counts, 0.5 * (begin + end), scatter)
 
 
-def _inner(samples: npt.NDArray[Any], begin: Indices, end: Indices) -> Floats:
+def unsettled(value: float, sigma: float) -> Plateau:
+    """A level that no settled sample shows: a guess, from no samples."""
+    none = np.empty(0)
+    return Plateau(value, 0.0, 1.0, sigma, none, none, 0, 0, 0, 0.0)
+
+
+def _inner(samples: npt.NDArray[Any], begin: Indices, end: Indices) -> npt.NDArray[Any]:
     """Samples of whole pulses spread over the record, shape (pulses, length)."""
-    length = int(np.median(end - begin))
+    widths = end - begin
+    length = int(np.partition(widths, widths.size // 2)[widths.size // 2])
     stride = max(1, begin.size * length // _NOISE_SAMPLES)
-    begin, end = begin[::stride], end[::stride]
-    length = max(1, min(int((end - begin).min()), _NOISE_SAMPLES))
-    return np.asarray(samples[begin[:, None] + np.arange(length)], np.float64)
+    begin, widths = begin[::stride], widths[::stride]
+    length = max(1, min(int(widths.min()), _NOISE_SAMPLES))
+    return np.asarray(windows(samples, length)[begin])
 
 
-def _sigma(inner: Floats) -> float:
-    """Standard deviation inside pulses."""
+def _sigma(values: npt.NDArray[Any]) -> float:
+    """Standard deviation inside pulses; shape (pulses, length)."""
+    inner = values.astype(np.float64)
     length = inner.shape[1]
     if length < 3:
         centre = np.abs(inner - np.median(inner))
-        return float(np.percentile(centre, 68.3))
-    scatter = np.sqrt(np.mean((inner - inner.mean(axis=1, keepdims=True)) ** 2, axis=1))
-    return float(np.median(scatter)) * float(np.sqrt(length / (length - 1.0)))
+        near = centre <= 8.0 * float(np.percentile(centre, 68.3))
+        return float(np.sqrt(np.mean(centre[near] ** 2)))
+    inner -= np.einsum("ij->i", inner)[:, None] / length
+    variance = np.einsum("ij,ij->i", inner, inner) / (length - 1.0)
+    # A mean, as the median of so few samples' variances lies low; pulses with spikes left out.
+    quiet = variance <= _LOUD * median(variance)
+    return float(np.sqrt(np.mean(variance[quiet])))
 
 
-def _codes(inner: Floats) -> tuple[int, float]:
+def _codes(seen: Tally, apart: bool) -> tuple[int, float]:
     """How many values are met at all often, and the widest gap between those met most.
 
-    Nothing (0, 0) where values hardly repeat, as with volts from a fine converter.
+    Nothing (0, 0) where values hardly repeat, as with volts from a fine converter.  `apart` says
+    that equal values of `seen` are not yet added up.
     """
-    values, counts = np.unique(inner, return_counts=True)
-    if counts.max() < max(20, 0.02 * inner.size):
+    values, counts = seen.values, seen.counts
+    if apart:
+        values, repeats = np.unique(values, return_counts=True)
+        counts = repeats.astype(np.float64)
+    if counts.max() < max(20, 0.02 * seen.total):
         return 0, 0.0
-    often = int(np.count_nonzero(counts > 0.002 * inner.size))
-    gaps = np.diff(values[counts > 0.02 * inner.size])
+    often = int(np.count_nonzero(counts > 0.002 * seen.total))
+    # Codes are missing only if they are met hardly ever among those that are met most.
+    most = values[counts > 0.2 * counts.max()]
+    met = values[(counts > 0.05 * counts.max()) & (values >= most[0]) & (values <= most[-1])]
+    gaps = np.diff(met)
     return often, float(gaps.max()) if gaps.size else 0.0
 
 
-def _far(samples: npt.NDArray[Any], pulses: Pulses, middle: float, sigma: float) -> Indices:
+def _far(
+    samples: npt.NDArray[Any], pulses: Pulses, level: tuple[float, float], rising: bool
+) -> Indices:
     """Pulse number of each sample far off its level; the pulses' extremes tell where to look."""
+    middle, sigma = level
     reach = max(8.0 * sigma, 3.0 if samples.dtype.kind in "iu" else 0.0, 1e-9 * abs(middle))
-    bad = np.flatnonzero((pulses.highest > middle + reach) | (pulses.lowest < middle - reach))
-    if bad.size == 0 or bad.size > 0.2 * pulses.begin.size + 1:
+    bounds = _bounds(pulses.begin, pulses.end)
+    bounds = bounds[:-1] if bounds[-1] >= samples.size else bounds
+    bad = np.zeros(pulses.begin.size, bool)
+    # Towards the other level every pulse has to be looked at, away from it only if the record
+    # holds anything so far out.
+    if not rising or float(samples.max()) > middle + reach:
+        bad |= np.maximum.reduceat(samples, bounds)[0::2] > middle + reach
+    if rising or float(samples.min()) < middle - reach:
+        bad |= np.minimum.reduceat(samples, bounds)[0::2] < middle - reach
+    which = np.flatnonzero(bad)
+    if which.size == 0 or which.size > 0.2 * pulses.begin.size + 1:
         return np.empty(0, np.int64)
     found = []
-    for number in bad[:1000]:
-        inside = samples[pulses.begin[number] : pulses.end[number]]
+    for number in which[:1000]:
+        inside = samples[pulses.begin[number] : pulses.end[number]].astype(np.float64)
         found.append(np.full(np.count_nonzero(np.abs(inside - middle) > reach), number))
     return np.concatenate(found).astype(np.int64)
 
@@ -229,11 +293,13 @@ def _pool(means: Floats, counts: Floats, places: Floats, noise: _Scatter) -> Pla
     if means.size > 1:
         variance = np.sum(counts * (means - value) ** 2) / total / (means.size - 1.0)
         between = float(np.sqrt(variance))
-    if between > within:
-        dof = float(means.size - 1)
+    # Chance alone makes pulses scatter more or less than their samples: only beyond it is it hum.
+    chance = 1.0 + _CHANCE * math.sqrt(2.0 / max(1.0, means.size - 1.0))
+    if between**2 > chance * within**2:
+        within, dof = between, float(means.size - 1)
     return Plateau(
         value,
-        max(within, between),
+        within,
         dof,
         sigma,
         means,
@@ -243,3 +309,27 @@ def _pool(means: Floats, counts: Floats, places: Floats, noise: _Scatter) -> Pla
         noise.codes,
         noise.code_gap,
     )
+
+
+def step_bound(step: float, found: Plateau) -> float:
+    """What a converter step leaves in a mean: noise of half a step and more averages it out.
+
+    The mean of a rounded value with Gaussian noise is off by at most about
+    ``step / pi * exp(-2 pi^2 sigma^2 / step^2)`` (first harmonic of the rounding error, Widrow and
+    Kollar, Quantization Noise, 2008, chapter 4).  `sigma` is the noise before rounding: the scatter
+    of the codes less Sheppard's step^2 / 12.  Below some 0.4 steps the scatter depends on where
+    between two codes the level lies; there the bound is the largest error of all levels and noises
+    that show this scatter. Two codes do not tell noise from a level between
+    them, and half a step is left; where codes are missing, half the distance of those there are.
+    """
+    if step <= 0:
+        return 0.0
+    if found.code_gap > 1.5 * step:
+        return 0.5 * found.code_gap
+    if 0 < found.codes <= 2:
+        return 0.5 * step
+    scatter = (found.sigma / step) ** 2
+    if scatter < _SCATTERS[-1]:
+        return step * float(np.interp(scatter, _SCATTERS, _ERRORS))
+    variance = scatter - 1.0 / 12.0
+    return 0.5 * step * math.exp(-2.0 * math.pi**2 * variance) if variance < 1.0 else 0.0

@@ -13,6 +13,8 @@ from typing import Any, Self
 from pilotsignal.errors import QuantityError
 
 _CONFIDENCE = 0.95
+_LARGEST = 1e300  # so that no coverage factor takes it to infinity
+_UNSTATED = "unstated-"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +50,11 @@ class BudgetRow:
             raise QuantityError(f"budget row {self.id}: {self.dof} degrees of freedom")
 
     @property
+    def stated(self) -> bool:
+        """False for an input whose uncertainty nobody knows: its `u` of zero is no statement."""
+        return not self.id.startswith(_UNSTATED)
+
+    @property
     def contribution(self) -> float:
         """Standard uncertainty that this input adds, in the quantity's unit."""
         return abs(self.sensitivity) * self.u
@@ -70,6 +77,16 @@ class BudgetRow:
         """Inverse of `as_dict`."""
         dof = plain["dof"]
         return cls(**{**plain, "dof": math.inf if dof is None else dof})
+
+
+def unstated(name: str, owner: str, component: str, unit: str, sensitivity: float) -> BudgetRow:
+    """Row of an input whose uncertainty nobody stated.
+
+    It adds nothing, and whatever is derived from it carries the mark on: `judge` decides nothing
+    that rests on such a row.
+    """
+    row_id, text = f"{_UNSTATED}{name}@{owner}", f"{component}, not stated"
+    return BudgetRow(row_id, text, "B", "normal", 0.0, unit, math.inf, sensitivity)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +120,7 @@ class Quantity:
     def __post_init__(self) -> None:
         if not math.isfinite(self.value):
             raise QuantityError(f"{self.name}: {self.value} is not a result")
-        if not (math.isfinite(self.u) and self.u >= 0):
+        if not 0 <= self.u <= _LARGEST:
             raise QuantityError(f"{self.name}: uncertainty {self.u} is not usable")
         if not self.dof >= 1:
             raise QuantityError(f"{self.name}: {self.dof} degrees of freedom")
@@ -119,6 +136,10 @@ class Quantity:
     def budget(self) -> tuple[BudgetRow, ...]:
         """The rows, largest contribution first."""
         return tuple(sorted(self.rows, key=lambda row: -row.contribution))
+
+    def budget_lines(self) -> list[dict[str, Any]]:
+        """`budget` as plain values for JSON, each row with its ``contribution``."""
+        return [{**row.as_dict(), "contribution": row.contribution} for row in self.budget()]
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON and the archive, budget rows included."""

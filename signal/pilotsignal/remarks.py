@@ -7,6 +7,7 @@ import numpy as np
 from pilotsignal.capture import Capture
 from pilotsignal.edges import Edges
 from pilotsignal.evaluate import Context
+from pilotsignal.modelled import ModelledWave
 from pilotsignal.notices import Notice
 from pilotsignal.periodic import PeriodicFit
 from pilotsignal.plateaus import Plateau
@@ -14,6 +15,7 @@ from pilotsignal.quantity import Quantity
 from pilotsignal.timing import Floats
 
 _ACCURACY = 0.005  # IEC 61851-1:2017 A.4.4 asks for 0.5 % of the voltage
+_WIDE_GAP = 0.2  # of a sample interval
 _MAINS_HZ = (50.0, 60.0, 100.0, 120.0, 150.0, 180.0)
 
 
@@ -26,7 +28,11 @@ def of_record(capture: Capture) -> list[Notice]:
         notes.append(Notice("missing-samples", text))
     if capture.converter_range is not None:
         lowest, highest = capture.converter_range
-        ends = [int(np.count_nonzero(capture.samples == end)) for end in (lowest, highest)]
+        reached = (capture.samples.min() <= lowest, capture.samples.max() >= highest)
+        ends = [
+            int(np.count_nonzero(capture.samples == end)) if met else 0
+            for end, met in zip((lowest, highest), reached, strict=True)
+        ]
         if max(ends) > 0.001 * capture.samples.size:
             text = f"{sum(ends)} samples are at the end of the converter's range: levels are cut."
             notes.append(Notice("clipped", text))
@@ -56,6 +62,12 @@ def too_few(edges: int) -> Notice:
     return Notice("too-few-periods", text)
 
 
+def too_short(samples: float) -> Notice:
+    """Pulses that fall between the samples."""
+    text = f"A pulse lasts only {samples:.1f} sample intervals: sample faster."
+    return Notice("edges-unresolved", text)
+
+
 def not_rectangular(settled: float) -> Notice:
     """A waveform without plateaus."""
     text = f"Only {100 * settled:.0f} % of the samples lie near two levels: no rectangular wave."
@@ -70,15 +82,30 @@ def not_periodic(share: float) -> Notice:
 
 def of_fit(context: Context, fit: PeriodicFit, edges: Edges) -> list[Notice]:
     """Remarks on a fitted waveform."""
-    notes = []
+    count = fit.comb.rise_cycle.size + fit.comb.fall_cycle.size
+    notes = _of_levels(context, (fit.high, fit.low), edges.spikes, count)
     if fit.comb.cycles < 3:
-        notes.append(too_few(fit.comb.rise_cycle.size + fit.comb.fall_cycle.size))
-    notes += of_spikes(
-        max(edges.spikes + fit.high.outliers + fit.low.outliers, _beyond(context, fit))
-    )
-    notes += _coherent(context, fit)
-    notes += of_hum(context, [fit.high, fit.low])
-    contrast = context.levels.swing / max(fit.rise.swing.sigma, 1e-300)
+        notes.append(too_few(count))
+    return notes + _coherent(context, fit)
+
+
+def of_model(context: Context, wave: ModelledWave, edges: Edges) -> list[Notice]:
+    """Remarks on a waveform that the model explains."""
+    notes = _of_levels(context, (wave.high, wave.low), edges.spikes + wave.outliers, wave.edges)
+    if wave.cycles < 3:
+        notes.append(too_few(wave.edges))
+    return notes
+
+
+def _of_levels(
+    context: Context, found: tuple[Plateau, Plateau], spikes: int, count: int
+) -> list[Notice]:
+    high, low = found
+    spikes += high.outliers + low.outliers
+    notes = of_spikes(max(spikes, _beyond(context, found, count)))
+    notes += of_hum(context, [high, low])
+    noise = max(context.levels.noise, high.sigma, low.sigma, context.levels.step / math.sqrt(12.0))
+    contrast = context.levels.swing / max(noise, 1e-300)
     if contrast < 25.0 or context.levels.swing < 20.0 * context.levels.step:
         text = f"The swing is only {contrast:.0f} times the noise: use a smaller range."
         notes.append(Notice("low-contrast", text))
@@ -146,15 +173,16 @@ def _explained(times: Floats, values: Floats, hertz: float) -> float:
     return 1.0 - float(np.sum((values - fitted) ** 2) / np.sum(values**2))
 
 
-def _beyond(context: Context, fit: PeriodicFit) -> int:
+def _beyond(context: Context, found: tuple[Plateau, Plateau], edges: int) -> int:
     """Samples far beyond both levels; where most edges have some, they are overshoot."""
+    high, low = found
     samples, swing = context.capture.samples, context.levels.swing
-    reach = max(8.0 * fit.high.sigma, 8.0 * fit.low.sigma, 0.1 * swing)
-    top, bottom = fit.high.value + reach, fit.low.value - reach
+    reach = max(8.0 * high.sigma, 8.0 * low.sigma, 0.1 * swing)
+    top, bottom = high.value + reach, low.value - reach
     if samples.max() <= top and samples.min() >= bottom:
         return 0
     count = int(np.count_nonzero(samples > top) + np.count_nonzero(samples < bottom))
-    return count if count < 0.5 * (fit.comb.rise_cycle.size + fit.comb.fall_cycle.size) else 0
+    return count if count < 0.5 * edges else 0
 
 
 def of_spikes(count: int) -> list[Notice]:
@@ -169,7 +197,10 @@ def of_spikes(count: int) -> list[Notice]:
 def _coherent(context: Context, fit: PeriodicFit) -> list[Notice]:
     worst = max((fit.rise.middle, fit.fall.middle), key=lambda c: c.bound)
     bound_us = worst.bound * context.interval_us
-    locked = worst.gap > 0.3 and fit.comb.cycles >= 10
+    # Phases that go on and on leave a gap of one or two shares of an interval, in so many shares as
+    # there were periods. One of a fifth of an interval, or of 20 shares, comes from phases that
+    # repeat.
+    locked = fit.comb.cycles >= 10 and worst.gap > min(_WIDE_GAP, 20.0 / fit.comb.cycles)
     if not locked or bound_us < 0.05 or bound_us < 3.0 * worst.u * context.interval_us:
         return []
     text = (

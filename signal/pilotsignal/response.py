@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from pilotsignal.budget import clock_rows, combine, half_width
 from pilotsignal.calibration import TimeBase
-from pilotsignal.capture import Capture
+from pilotsignal.capture import Capture, EdgeRecord
 from pilotsignal.errors import CaptureError
 from pilotsignal.quantity import BudgetRow, Quantity
 
@@ -98,7 +98,9 @@ def leaving(
     reach = max(1, math.ceil(_SETTLED_S / capture.interval_s))
     settled = _settled(volts, reach)
     inside = settled & (volts >= window.low_v) & (volts <= window.high_v)
-    first = _first_outside(ticks, settled & ~inside & (ticks >= not_before), tick_s)
+    first = _first_outside(
+        ticks[settled], ~inside[settled] & (ticks[settled] >= not_before), tick_s
+    )
     if first is None:
         return None
     before = ticks[inside & (ticks < first)]
@@ -157,10 +159,91 @@ def _settled(volts: npt.NDArray[np.float64], reach: int) -> Flags:
 
 
 def _first_outside(ticks: npt.NDArray[np.float64], outside: Flags, tick_s: float) -> float | None:
-    """Tick of the first sample outside of a change that lasts."""
+    """Tick of the first sample outside of a change that lasts; settled samples only, in order.
+
+    Of pulses as short as those of 5 % each may hold but one.
+    """
+    if ticks.size == 0:
+        return None
     witnessed = np.convolve(outside, np.ones(_WITNESSES), mode="full")[_WITNESSES - 1 :]
     lasting = np.flatnonzero(outside & (witnessed * 2 > _WITNESSES))
     if lasting.size == 0:
         return None
     touches = ticks[outside & (ticks >= ticks[lasting[0]] - _FIRST_TOUCH_S / tick_s)]
     return float(touches[0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pulses:
+    """High pulses of an edge record, read-only float64 arrays of shape (n,).
+
+    Parameters
+    ----------
+    rise : tick of each rising edge.
+    width : ticks to the falling edge that follows.
+    """
+
+    rise: npt.NDArray[np.float64]
+    width: npt.NDArray[np.float64]
+
+
+def pulses(edges: EdgeRecord) -> Pulses:
+    """Whole high pulses: a rising edge and the falling one behind it, no gap between them."""
+    whole = edges.rising[:-1] & ~edges.rising[1:]
+    for gap in edges.gaps:
+        if 0 < gap.index < edges.times.size:
+            whole[gap.index - 1] = False
+    at = np.flatnonzero(whole)
+    rise = edges.times[at].astype(np.float64)
+    width = edges.times[at + 1].astype(np.float64) - rise
+    rise.flags.writeable = width.flags.writeable = False
+    return Pulses(rise, width)
+
+
+def new_width(found: Pulses, after: float, least: float) -> Instant | None:
+    """Where the pulse width first leaves what it was before `after`, and stays away.
+
+    Parameters
+    ----------
+    after : tick from which on a change is looked for.
+    least : ticks by which a pulse must differ from the median of those before `after`.
+
+    Returns
+    -------
+    Instant or None : between the last old pulse and the first new one; ``None`` if there is no
+        pulse before `after`, or if the width does not leave.
+    """
+    old = found.width[found.rise < after]
+    if old.size == 0:
+        return None
+    moved = (np.abs(found.width - np.median(old)) > least) & (found.rise >= after)
+    # Three in a row: a spike makes one odd pulse, or two.
+    lasting = moved[:-2] & moved[1:-1] & moved[2:]
+    first = int(np.argmax(lasting)) if lasting.any() else None
+    if first is None or first == 0:
+        return None
+    half = 0.5 * float(found.rise[first] - found.rise[first - 1])
+    return Instant(float(found.rise[first]) - half, half)
+
+
+def silence(edges: EdgeRecord, end: float, least: float) -> tuple[Instant, Instant, bool] | None:
+    """The first stretch of at least `least` ticks without an edge, up to `end`.
+
+    Returns
+    -------
+    (start, stop, ended) or None : the last edge before it, the first one after it (or `end`), and
+        whether an edge ended it; each exact to the counter's resolution.  ``None`` if there is no
+        such stretch behind an edge.
+    """
+    if edges.times.size == 0:
+        return None
+    times = edges.times.astype(np.float64)
+    gaps = np.diff(np.append(times, end))
+    long = np.flatnonzero(gaps >= least)
+    if long.size == 0:
+        return None
+    at = int(long[0])
+    doubt = float(edges.quantum_ticks)
+    ended = at + 1 < times.size
+    stop = float(times[at + 1]) if ended else end
+    return Instant(float(times[at]), doubt), Instant(stop, doubt), ended

@@ -53,8 +53,8 @@ class Converter:
     u_offset_v: float | None = None
 
     def __post_init__(self) -> None:
-        if not 1 <= self.bits <= 15:
-            raise CaptureError(f"A converter of {self.bits} bits does not fit; use 1 to 15.")
+        if not 1 <= self.bits <= 16:
+            raise CaptureError(f"A converter of {self.bits} bits does not fit; use 1 to 16.")
 
     @property
     def step_v(self) -> float:
@@ -66,13 +66,14 @@ class Converter:
         """Highest count."""
         return (1 << self.bits) - 1
 
-    def counts(self, volts: Floats) -> npt.NDArray[np.int16]:
-        """Counts of `volts`, shape as given; `volts` is overwritten."""
+    def counts(self, volts: Floats) -> npt.NDArray[np.int16] | npt.NDArray[np.uint16]:
+        """Counts of `volts`, shape as given, unsigned for 16 bits; `volts` is overwritten."""
         volts *= 1.0 + self.gain_error
         volts += self.offset_error_v - self.low_v
         volts /= self.step_v
         np.rint(volts, out=volts)
-        return np.clip(volts, 0.0, self.top, out=volts).astype(np.int16)
+        held = np.clip(volts, 0.0, self.top, out=volts)
+        return held.astype(np.uint16) if self.bits > 15 else held.astype(np.int16)
 
     def calibration(self) -> VoltCalibration:
         """The line from counts to volts, as far as it is known."""
@@ -94,7 +95,7 @@ class Sampling:
     ----------
     interval_s : nominal time from sample to sample.
     count : samples kept (those lost in `gaps` come on top).
-    converter : counts as int16, or ``None``: volts as float64.
+    converter : counts as int16 (uint16 for 16 bits), or ``None``: volts as float64.
     noise_v : standard deviation of white noise ahead of the converter.
     hum_v, hum_hz : amplitude and frequency of hum.
     level_drift_v_per_s : slow change of all levels.
@@ -134,7 +135,8 @@ def synthesise(wave: PilotWave, sampling: Sampling) -> tuple[Capture, Truth]:
 
     Returns
     -------
-    capture : int16 counts with the converter's calibration, or float64 volts without a converter.
+    capture : int16 or uint16 counts with the converter's calibration, or float64 volts without a
+        converter.
     truth : exact values, independent of the samples.
 
     Raises
@@ -228,7 +230,8 @@ def _draw_edges(
 ) -> None:
     """Replace the samples that follow each switching time, as far as the edge lasts."""
     edge, start_v, end_v = shape
-    reach = math.ceil(edge.settled_us(start_v, end_v) / step_us)
+    settled_us = edge.settled_us(start_v, end_v)
+    reach = math.ceil(settled_us / step_us)
     if reach == 0:
         return
     block = max(1, 2_000_000 // reach)  # bounds the memory of long edges at high rates
@@ -238,7 +241,8 @@ def _draw_edges(
         after_us = index * step_us - part
         drawn = edge.volts(after_us, start_v, end_v).ravel()
         where = index.astype(np.int64).ravel()
-        inside = (where >= 0) & (where < volts.size)
+        # No further than the edge lasts: the next one may begin within the same sample interval.
+        inside = (where >= 0) & (where < volts.size) & (after_us.ravel() <= settled_us)
         volts[where[inside]] = drawn[inside]
 
 

@@ -151,6 +151,18 @@ def test_jitter_has_the_size_put_in() -> None:
         assert found.value <= found.expanded()  # the counter's rounding alone
 
 
+def test_the_counters_rounding_is_taken_off() -> None:
+    """20 ns of jitter on ticks of 62.5 ns: rounding alone would make it 32 ns."""
+    wave = PilotWave(1000.3, 300.0, 12.0, -12.0, width_jitter_us=0.02)
+    inside = 0
+    for seed in range(20):
+        timing = read_edges(record_edges(replace(wave, phase_us=0.1 * seed), 2.0, seed=seed)[0])
+        jitter = present(timing.width_jitter_us)
+        assert jitter.value == pytest.approx(0.02, abs=0.004)
+        inside += abs(jitter.value - 0.02) <= jitter.expanded()
+    assert inside == 20  # the budget holds the rounding as well
+
+
 def chattering(record: EdgeRecord) -> EdgeRecord:
     """Each edge three times, as by a comparator without hysteresis on a slow noisy edge."""
     times = (record.times[:, None] + np.array([0, 3, 9])).ravel()

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from pilotsignal.errors import ProfileError, QuantityError
 from pilotsignal.judge import Judgement, Limit, Rule, Verdict, judge, withheld
-from pilotsignal.quantity import Quantity
+from pilotsignal.quantity import BudgetRow, Quantity
 
 K95 = 1.959963984540054  # JCGM 100:2008, Table G.2, infinite degrees of freedom: 1.960
 LIMIT = Limit(10.0, 20.0, "us", "test", "clause 1", Rule.GUARDED, "H")
@@ -88,9 +88,75 @@ def test_nothing_measured_is_never_a_verdict_on_the_charger(chosen: Verdict) -> 
         withheld(LIMIT, chosen, "why")
 
 
+@pytest.mark.parametrize(
+    ("quantity", "limit"),
+    [
+        (value(25.0), LIMIT),
+        (value(15.0), replace(LIMIT, unit="ms")),
+        (value(15.0), replace(LIMIT, confidence="MEM")),
+        (value(15.0), replace(LIMIT, decides=False)),
+        (value(15.0), replace(LIMIT, can_pass=False)),
+    ],
+)
+def test_a_pass_cannot_be_made_by_hand_where_none_can_be(quantity: Quantity, limit: Limit) -> None:
+    with pytest.raises(QuantityError, match="cannot pass"):
+        Judgement(Verdict.PASS, "because", quantity, limit)
+    plain = {**Judgement(Verdict.FAIL, "x", quantity, limit).as_dict(), "verdict": "pass"}
+    with pytest.raises(QuantityError, match="cannot pass"):
+        Judgement.from_dict(plain)
+
+
 def test_a_pass_cannot_be_made_without_a_quantity() -> None:
     with pytest.raises(QuantityError, match="nothing can pass"):
         Judgement(Verdict.PASS, "because", None, LIMIT)
+
+
+@pytest.mark.parametrize("number", [5.0, 15.0, 25.0])
+@pytest.mark.parametrize("rule", list(Rule))
+def test_a_value_without_any_uncertainty_decides_nothing(number: float, rule: Rule) -> None:
+    judged = judge(value(number, 0.0), LIMIT.under(rule))
+    assert judged.verdict is Verdict.UNDECIDED
+    assert "without any uncertainty" in judged.why
+
+
+def test_what_is_counted_needs_none() -> None:
+    limit = Limit(None, 0.0, "phases", "test", "clause 1", Rule.SIMPLE, "H")
+    none, one = (Quantity("phases", n, "phases", 0.0, math.inf, "counted") for n in (0.0, 1.0))
+    assert judge(none, limit).verdict is Verdict.PASS
+    assert judge(one, limit).verdict is Verdict.FAIL
+
+
+def test_a_result_that_does_not_depend_on_its_uncertain_inputs_is_certain() -> None:
+    """As the 6 A of a duty between 8 and 10 % (IEC 61851-1:2017, Table A.8)."""
+    rows = (BudgetRow("duty", "duty", "A", "normal", 0.01, "%", 9.0, 0.0),)
+    current = Quantity("advertised_current_a", 6.0, "A", 0.0, math.inf, "Table A.8", rows)
+    limit = Limit(None, 16.3, "A", "test", "clause 1", Rule.GUARDED, "H")
+    assert judge(current, limit).verdict is Verdict.PASS
+
+
+def test_a_unit_that_nobody_knows_decides_nothing() -> None:
+    judged = judge(replace(value(15.0), unit="furlong"), replace(LIMIT, unit="furlong"))
+    assert judged.verdict is Verdict.UNDECIDED
+
+
+@pytest.mark.parametrize(
+    ("number", "verdict"),
+    [(-12.0, "pass"), (-12.65, "fail"), (-11.35, "fail"), (-12.59, "undecided"), (12.0, "fail")],
+)
+def test_limits_below_zero(number: float, verdict: str) -> None:
+    assert str(judge(value(number, 0.02), replace(LIMIT, low=-12.6, high=-11.4)).verdict) == verdict
+
+
+@pytest.mark.parametrize("rule", list(Rule))
+@pytest.mark.parametrize("factor", [0.0, 1.0, 1e308])
+def test_an_uncertainty_beyond_all_numbers_decides_nothing_or_by_the_value_alone(
+    rule: Rule, factor: float
+) -> None:
+    huge = value(15.0, 1e300, dof=1.0)
+    judged = judge(huge, LIMIT.under(rule, factor))
+    if rule is Rule.GUARDED and factor > 0:
+        assert judged.verdict is Verdict.UNDECIDED
+    assert judge(value(25.0, 1e300, dof=1.0), LIMIT.under(rule, factor)).verdict is not Verdict.PASS
 
 
 @pytest.mark.parametrize("number", [math.nan, math.inf])
@@ -163,7 +229,7 @@ def test_a_judgement_comes_back_from_json() -> None:
 
 
 numbers = st.floats(-50.0, 80.0)
-uncertainties = st.floats(0.0, 30.0)
+uncertainties = st.floats(1e-9, 30.0)
 rules = st.sampled_from(list(Rule))
 factors = st.floats(0.0, 3.0)
 
@@ -204,3 +270,101 @@ def test_the_probability_is_one_and_agrees_with_the_verdict(
         assert judged.conformance_probability >= 0.95 - 1e-9
     if judged.verdict is Verdict.FAIL:
         assert judged.conformance_probability <= 0.025 + 1e-9
+
+
+GOODNESS = {"fail": 0, "undecided": 1, "pass": 2}
+sides = st.sampled_from([(10.0, 20.0), (None, 20.0), (10.0, None), (-20.0, -10.0), (15.0, 15.0)])
+
+
+def bounded(side: tuple[float | None, float | None], rule: Rule, factor: float) -> Limit:
+    return replace(LIMIT, low=side[0], high=side[1]).under(rule, factor)
+
+
+def mirrored(limit: Limit) -> Limit:
+    low = None if limit.high is None else -limit.high
+    return replace(limit, low=low, high=None if limit.low is None else -limit.low)
+
+
+@given(sides, numbers, uncertainties, rules, factors)
+def test_the_mirror_image_is_judged_alike(
+    side: tuple[float | None, float | None],
+    number: float,
+    expanded: float,
+    rule: Rule,
+    factor: float,
+) -> None:
+    limit = bounded(side, rule, factor)
+    assert verdict(number, limit, expanded) == verdict(-number, mirrored(limit), expanded)
+
+
+@given(sides, numbers, st.floats(0.0, 1.0), uncertainties, rules, factors)
+def test_nearer_to_the_middle_is_never_worse(
+    side: tuple[float | None, float | None],
+    number: float,
+    share: float,
+    expanded: float,
+    rule: Rule,
+    factor: float,
+) -> None:
+    limit = bounded(side, rule, factor)
+    low = limit.low if limit.low is not None else (limit.high or 0.0) - 100.0
+    high = limit.high if limit.high is not None else (limit.low or 0.0) + 100.0
+    middle = 0.5 * (low + high)
+    nearer = number + share * (middle - number)
+    if limit.low is None or limit.high is None:
+        # On the open side there is no middle to go to.
+        nearer = number + share * (
+            abs(middle - number) if limit.high is None else -abs(middle - number)
+        )
+    before, after = verdict(number, limit, expanded), verdict(nearer, limit, expanded)
+    assert GOODNESS[after] >= GOODNESS[before]
+
+
+@given(sides, numbers, uncertainties, factors)
+def test_a_guarded_verdict_is_never_contradicted_by_the_simple_one(
+    side: tuple[float | None, float | None], number: float, expanded: float, factor: float
+) -> None:
+    guarded = verdict(number, bounded(side, Rule.GUARDED, factor), expanded)
+    simple = verdict(number, bounded(side, Rule.SIMPLE, factor), expanded)
+    beyond = verdict(number, bounded(side, Rule.REJECT_BEYOND_U, factor), expanded)
+    if guarded != "undecided":
+        assert simple == guarded == beyond
+    if beyond == "fail":
+        assert guarded == simple == "fail"
+
+
+@given(
+    st.one_of(st.none(), st.floats(allow_nan=True, allow_infinity=True)),
+    st.floats(allow_nan=True, allow_infinity=True),
+    st.floats(allow_nan=True, allow_infinity=True),
+    rules,
+)
+def test_nothing_empty_or_infinite_ever_passes(
+    number: float | None, u: float, dof: float, rule: Rule
+) -> None:
+    """Either the quantity cannot be made, or it passes as a finite number inside the limit."""
+    quantity = None
+    if number is not None:
+        try:
+            quantity = Quantity("width_us", number, "us", u, dof, "stated")
+        except QuantityError:
+            assert not (math.isfinite(number) and 0 <= u <= 1e300 and dof >= 1)
+            return
+    if judge(quantity, LIMIT.under(rule)).verdict is Verdict.PASS:
+        assert quantity is not None
+        assert 10.0 <= quantity.value <= 20.0
+        assert quantity.u > 0
+
+
+@given(sides, numbers, st.floats(1e-6, 30.0), st.floats(1.0, 100.0))
+def test_the_probability_is_that_of_students_distribution(
+    side: tuple[float | None, float | None], number: float, expanded: float, dof: float
+) -> None:
+    """JCGM 106:2012, 7.2, by another route: the distribution function of scipy.stats."""
+    from scipy.stats import t
+
+    limit, quantity = bounded(side, Rule.GUARDED, 1.0), value(number, expanded, dof)
+    spread = t(dof, loc=number, scale=quantity.u)
+    high = 1.0 if limit.high is None else float(spread.cdf(limit.high))
+    low = 0.0 if limit.low is None else float(spread.cdf(limit.low))
+    assert judge(quantity, limit).conformance_probability == pytest.approx(high - low, abs=1e-9)

@@ -1,13 +1,18 @@
 """No verdict on volts without a described calibration, no frequency passed by a poor clock."""
 
 import math
-from datetime import date
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from typing import Any
 
 import pytest
 
+from pilotsignal.budget import clock_rows, combine, derive, type_b
 from pilotsignal.calibration import CRYSTAL_50_PPM, UNKNOWN_TIME_BASE, TimeBase, VoltCalibration
+from pilotsignal.calibration_rows import volt_rows
+from pilotsignal.errors import QuantityError
 from pilotsignal.grounds import Grounds, Need, need_of, time_base_doubt, volts_doubt
-from pilotsignal.judge import Verdict, judge, judge_frequency, judge_voltage
+from pilotsignal.judge import Limit, Verdict, judge, judge_frequency, judge_voltage
 from pilotsignal.quantity import Quantity
 from pilotsignal.standard import load_profile
 
@@ -18,8 +23,9 @@ STATED = VoltCalibration("stated", 1.0, 0.0, 0.001, 0.01)
 UNDESCRIBED = VoltCalibration("undescribed", 1.0, 0.0)
 
 
-def volts(value: float) -> Quantity:
-    return Quantity("high_plateau_v", value, "V", 0.02, math.inf, "mean")
+def volts(value: float, line: VoltCalibration = STATED) -> Quantity:
+    noise = type_b("noise", "noise", 0.015, "V")
+    return combine("high_plateau_v", "V", value, "mean", [noise, *volt_rows(line, value)])
 
 
 def ohms(value: float) -> Quantity:
@@ -28,6 +34,11 @@ def ohms(value: float) -> Quantity:
 
 def hertz(value: float, u: float = 0.05) -> Quantity:
     return Quantity("frequency_hz", value, "Hz", u, math.inf, "edges")
+
+
+def delay(value: float, clock: TimeBase = CRYSTAL_50_PPM) -> Quantity:
+    rows = [type_b("end", "end", 0.01, "s"), *clock_rows(clock, value)]
+    return combine("delay_s", "s", value, "senses", rows)
 
 
 HIGH, FREQUENCY = IEC.limit("high_level", "B"), IEC.limit("frequency")
@@ -60,7 +71,7 @@ def test_what_is_worked_out_from_volts_needs_them_too() -> None:
 @pytest.mark.parametrize(("value", "verdict"), [(9.0, Verdict.PASS), (11.0, Verdict.FAIL)])
 def test_a_described_voltage_is_judged(value: float, verdict: Verdict) -> None:
     assert judge_voltage(volts(value), HIGH, STATED).verdict is verdict
-    assert judge_voltage(volts(value), HIGH, DATED, DAY).verdict is verdict
+    assert judge_voltage(volts(value, DATED), HIGH, DATED, DAY).verdict is verdict
 
 
 @pytest.mark.parametrize(
@@ -72,7 +83,7 @@ def test_a_described_voltage_is_judged(value: float, verdict: Verdict) -> None:
     ],
 )
 def test_a_calibration_holds_only_within_its_dates(day: date | None, words: str) -> None:
-    judgement = judge_voltage(volts(9.0), HIGH, DATED, day)
+    judgement = judge_voltage(volts(9.0, DATED), HIGH, DATED, day)
     assert judgement.verdict is Verdict.UNDECIDED
     assert words in judgement.why
 
@@ -126,11 +137,23 @@ def test_without_any_clock_a_frequency_is_undecided() -> None:
     assert judge(hertz(1000.0), FREQUENCY).verdict is Verdict.UNDECIDED
 
 
-def test_times_and_widths_need_neither() -> None:
-    delay = Quantity("delay_s", 1.0, "s", 0.01, math.inf, "counted")
-    assert judge(delay, IEC.limit("mains_on_after_c_s")).verdict is Verdict.PASS
+def test_widths_need_neither() -> None:
     error = Quantity("pulse_width_error_us", 12.0, "us", 0.1, math.inf, "edges")
     assert judge(error, IEC.limit("pulse_width_error_us")).verdict is Verdict.FAIL
+
+
+LATEST = IEC.limit("mains_on_after_c_s")
+
+
+@pytest.mark.parametrize("clock", [CRYSTAL_50_PPM, RESONATOR])
+@pytest.mark.parametrize(("value", "verdict"), [(1.0, Verdict.PASS), (9.0, Verdict.FAIL)])
+def test_a_time_needs_a_clock_of_stated_uncertainty(
+    clock: TimeBase, value: float, verdict: Verdict
+) -> None:
+    assert judge(delay(value, clock), LATEST, grounds=Grounds(time_base=clock)).verdict is verdict
+    dark = delay(value, UNKNOWN_TIME_BASE)
+    for grounds in (Grounds(), Grounds(time_base=UNKNOWN_TIME_BASE), Grounds(time_base=clock)):
+        assert judge(dark, LATEST, grounds=grounds).verdict is Verdict.UNDECIDED
 
 
 @pytest.mark.parametrize(
@@ -140,7 +163,11 @@ def test_times_and_widths_need_neither() -> None:
         ("ohm", Need.VOLTS),
         ("pF", Need.VOLTS),
         ("Hz", Need.TIME_BASE),
-        ("ms", Need.NOTHING),
+        ("ms", Need.CLOCK),
+        ("s", Need.CLOCK),
+        ("phases", Need.COUNT),
+        ("edges", Need.COUNT),
+        ("furlong", Need.UNKNOWN),
         ("us", Need.NOTHING),
         ("%", Need.NOTHING),
     ],
@@ -153,3 +180,108 @@ def test_doubts_are_empty_on_good_grounds() -> None:
     grounds = Grounds(DATED, CRYSTAL_50_PPM, DAY)
     assert volts_doubt(grounds) == ""
     assert time_base_doubt(grounds) == ""
+
+
+def refused(quantity: Quantity, limit: Limit, grounds: Grounds) -> str:
+    judgement = judge(quantity, limit, grounds=grounds)
+    assert judgement.verdict is Verdict.UNDECIDED
+    assert judgement.conformance_probability is None
+    return judgement.why
+
+
+ON = Grounds(DATED, CRYSTAL_50_PPM, DAY)
+
+
+@pytest.mark.parametrize("value", [9.0, 11.0])
+def test_a_voltage_measured_through_another_calibration_is_undecided(value: float) -> None:
+    other = replace(DATED, id="CAL-8")
+    assert "CAL-8" in refused(volts(value, other), HIGH, ON)
+
+
+def test_a_reused_id_with_other_uncertainties_is_undecided() -> None:
+    assert "another uncertainty" in refused(volts(9.0, replace(DATED, u_offset_v=1e-6)), HIGH, ON)
+
+
+def test_a_voltage_without_a_budget_or_without_calibration_rows_is_undecided() -> None:
+    bare = Quantity("high_plateau_v", 9.0, "V", 0.02, math.inf, "mean")
+    assert "names no calibration" in refused(bare, HIGH, ON)
+    noise = combine("high_plateau_v", "V", 9.0, "mean", [type_b("noise", "noise", 0.01, "V")])
+    assert "names no calibration" in refused(noise, HIGH, ON)
+
+
+@pytest.mark.parametrize("ohm", [1000.0, 1500.0])
+def test_a_resistance_from_captures_of_two_calibrations_is_undecided(ohm: float) -> None:
+    """A described capture does not vouch for the other one, whatever the bench's calibration."""
+    limit = IEC.limit("source_resistance")
+    for other in (UNDESCRIBED, replace(DATED, id="CAL-8")):
+        levels = volts(12.0, DATED), volts(9.0, other)
+        mixed = derive("r", "ohm", "m", lambda a, b: ohm * (a - b) / (12.0 - 9.0), levels)
+        assert other.id in refused(mixed, limit, ON)
+    levels = volts(12.0, DATED), volts(9.0, DATED)
+    same = derive("r", "ohm", "m", lambda a, b: ohm * (a - b) / (12.0 - 9.0), levels)
+    assert judge(same, limit, grounds=ON).verdict in (Verdict.PASS, Verdict.FAIL)
+
+
+def test_a_simulated_calibration_holds_on_a_simulated_bench_only() -> None:
+    line = replace(DATED, simulated=True)
+    why = refused(volts(9.0, line), HIGH, Grounds(line, CRYSTAL_50_PPM, DAY))
+    assert "simulated bench" in why
+    grounds = Grounds(line, CRYSTAL_50_PPM, DAY, simulated=True)
+    assert judge(volts(9.0, line), HIGH, grounds=grounds).verdict is Verdict.PASS
+
+
+@pytest.mark.parametrize("zero", [{"u_gain_relative": 0.0}, {"u_offset_v": 0.0}])
+def test_an_uncertainty_of_zero_is_none(zero: dict[str, Any]) -> None:
+    line = replace(DATED, **zero)
+    assert "of zero" in refused(volts(9.0, line), HIGH, Grounds(line, CRYSTAL_50_PPM, DAY))
+    known = replace(line, u_meter_relative=1e-4, u_meter_v=1e-3)
+    grounds = Grounds(known, CRYSTAL_50_PPM, DAY)
+    assert judge(volts(9.0, known), HIGH, grounds=grounds).verdict is Verdict.PASS
+
+
+@pytest.mark.parametrize(
+    ("now_c", "verdict"),
+    [
+        (None, Verdict.PASS),
+        (13.0, Verdict.PASS),
+        (33.0, Verdict.PASS),
+        (12.9, Verdict.UNDECIDED),
+        (33.1, Verdict.UNDECIDED),
+        (math.nan, Verdict.UNDECIDED),
+    ],
+)
+def test_a_calibration_holds_within_its_temperatures(now_c: float | None, verdict: Verdict) -> None:
+    line = replace(DATED, made_at_c=23.0, span_k=10.0, drift_relative_per_k=1e-5)
+    grounds = Grounds(line, CRYSTAL_50_PPM, DAY, temperature_c=now_c)
+    assert judge(volts(9.0, line), HIGH, grounds=grounds).verdict is verdict
+
+
+@pytest.mark.parametrize("kind", ["crystal", "calibrated"])
+def test_a_clock_without_error_is_none(kind: str) -> None:
+    clock = TimeBase("perfect", kind, 0.0, made=MADE)
+    assert judge_frequency(hertz(1000.0), FREQUENCY, clock, DAY).verdict is Verdict.UNDECIDED
+
+
+def test_a_frequency_timed_by_another_clock_is_undecided() -> None:
+    other = TimeBase("other", "crystal", 1e-6)
+    rows = [type_b("noise", "noise", 0.01, "Hz"), *clock_rows(other, 1000.0)]
+    found = combine("frequency_hz", "Hz", 1000.0, "edges", rows)
+    assert "timed by other" in refused(found, FREQUENCY, ON)
+
+
+@pytest.mark.parametrize(
+    ("day", "verdict"),
+    [
+        (MADE, Verdict.PASS),
+        (END, Verdict.PASS),
+        (date(2026, 3, 1), Verdict.UNDECIDED),
+        (date(2025, 2, 28), Verdict.UNDECIDED),
+    ],
+)
+def test_the_first_and_the_last_day_belong_to_a_calibration(day: date, verdict: Verdict) -> None:
+    assert judge_voltage(volts(9.0, DATED), HIGH, DATED, day).verdict is verdict
+
+
+def test_a_moment_is_no_day() -> None:
+    with pytest.raises(QuantityError, match="state the day"):
+        Grounds(on=datetime(2025, 6, 1, tzinfo=UTC))

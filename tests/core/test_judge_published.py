@@ -1,4 +1,4 @@
-"""Decision rules against published examples."""
+"""Decision rules against published examples, their numbers taken as microseconds."""
 
 import math
 from dataclasses import replace
@@ -13,11 +13,11 @@ K95 = 1.959963984540054  # JCGM 100:2008, Table G.2, infinite degrees of freedom
 
 
 def stated(value: float, u: float, dof: float = math.inf) -> Quantity:
-    return Quantity("x", value, "mm", u, dof, "stated")
+    return Quantity("x", value, "us", u, dof, "stated")
 
 
 def limit(low: float | None, high: float | None, factor: float = 1.0) -> Limit:
-    return Limit(low, high, "mm", "example", "example", Rule.GUARDED, "H", guard_factor=factor)
+    return Limit(low, high, "us", "example", "example", Rule.GUARDED, "H", guard_factor=factor)
 
 
 def test_conformance_probability_of_jcgm_106_7_4() -> None:

@@ -4,9 +4,16 @@ import numpy as np
 import pytest
 
 from pilotsignal.edges import find_edges
-from pilotsignal.evaluate import step_bound
 from pilotsignal.levels import find_levels
-from pilotsignal.plateaus import Margins, Plateau, Pulses, plateau, settled_pulses, steady
+from pilotsignal.plateaus import (
+    Margins,
+    Plateau,
+    Pulses,
+    plateau,
+    settled_pulses,
+    steady,
+    step_bound,
+)
 
 MARGINS = Margins(4, 2)
 

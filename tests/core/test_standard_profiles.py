@@ -206,3 +206,30 @@ def test_judging_and_decoding_start_without_the_heavy_libraries() -> None:
         [sys.executable, "-c", code], env={"PYTHONPATH": root}, capture_output=True, check=True
     )
     assert done.stdout.split() == []
+
+
+# No text at hand says this of these states: it is read out of what they say of others.
+OUR_READING = [
+    ("low_level", "C"),
+    ("low_level", "D"),
+    ("mains_phases_unasked", None),
+    ("pwm_edges_unplugged", None),
+]
+
+
+@BOTH
+@pytest.mark.parametrize(("key", "state"), OUR_READING)
+def test_what_is_our_reading_claims_no_second_text_and_says_so(
+    profile: Profile, key: str, state: str | None
+) -> None:
+    limit = profile.limit(key, state)
+    assert limit.confidence == "M"
+    assert limit.note
+    if state is not None:
+        assert f"extended to {state}" in limit.clause
+
+
+def test_a_table_that_we_do_not_know_is_not_named() -> None:
+    unknown = [limit.clause for limit in SAE.limits.values() if "Table" not in limit.clause]
+    assert unknown
+    assert all("(table not known here)" in clause for clause in unknown)

@@ -228,3 +228,20 @@ def test_records_that_cannot_be(sampling: Sampling) -> None:
 def test_time_constants_that_cannot_be(tau: float) -> None:
     with pytest.raises(CaptureError):
         Relaxation(tau)
+
+
+def test_an_edge_ends_before_the_next_one_begins() -> None:
+    """A low pulse of 45.5 us on samples of 13 us: the fall lasts 44 us, and the rise comes next."""
+    wave = Circuit(load_ohm=2740.0, capacitance_f=2.73e-9).wave(1005.0, 949.5)
+    coarse, _ = synthesise(wave, Sampling(13e-6, 1000))
+    fine, _ = synthesise(wave, Sampling(1e-6, 13_000))
+    assert np.array_equal(coarse.samples, fine.samples[::13])
+
+
+def test_sixteen_bits_are_unsigned() -> None:
+    converter = Converter(16, -16.0, 32.0)
+    capture, _ = synthesise(PilotWave.steady(12.0), Sampling(1e-5, 100, converter))
+    assert capture.samples.dtype == np.uint16
+    assert capture.volts()[0] == pytest.approx(12.0, abs=converter.step_v)
+    with pytest.raises(CaptureError, match="17 bits"):
+        Converter(17)
