@@ -32,11 +32,14 @@ find_python() {
 missing_packages() {
     "$base_python" - "$root/app/system_packages" "$@" <<'PYTHON'
 import ctypes
+import glob
 import shutil
 import sys
 
 
 def present(name):
+    if name.startswith("/"):
+        return bool(glob.glob(name))
     if ".so" not in name:
         return shutil.which(name) is not None
     try:

@@ -64,6 +64,14 @@ class PortSilent(PortError):
     """Nothing answers on the port."""
 
 
+class NothingHeard(PortSilent):
+    """Not one byte came."""
+
+
+class BootLoaderOnly(PortError):
+    """A board that has its boot loader and no firmware that speaks the link."""
+
+
 class NotABoard(PortError):
     """Something answers, but not in frames of the link."""
 

@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from rungbench.errors import InputError, WrongUse
-from rungbench.paths import paths
-from rungbench.redact import without_password
+from rungbench.paths import Place, Server, paths
 
 _PREFIX: Final = "RUNGBENCH_"
 _OPTION: Final = "option"
@@ -28,9 +27,11 @@ class Settings:
     Parameters
     ----------
     bench : port or URL of the board; empty: none chosen.
-    archive, demo_archive : files for real and for simulated runs.
+    archive, demo_archive : files, or databases on a server, for real and for simulated runs.
     operator : name for the records; may stay empty.
     plan, profile : names or files.
+    after_run_folder : folder that gets report and JSON of each run, or empty.
+    after_run_command : what to start after each run, with the path of its JSON, or empty.
     """
 
     bench: str
@@ -39,6 +40,8 @@ class Settings:
     operator: str
     plan: str
     profile: str
+    after_run_folder: str
+    after_run_command: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,20 +51,31 @@ class Chosen:
     settings: Settings
     sources: Mapping[str, str]
 
-    def archive_for(self, simulated: bool) -> Path:
-        """File for the records; one named as an option serves either kind.
+    def archive_for(self, simulated: bool) -> Place:
+        """File or server for the records; one named as an option serves either kind.
 
         Raises
         ------
-        InputError : it is no file's name.
+        InputError : it is neither.
         """
         demo = simulated and self.sources["archive"] != _OPTION
         chosen = self.settings.demo_archive if demo else self.settings.archive
-        name = chosen.removeprefix("sqlite:///")
-        if not name.strip() or "://" in name:
-            # A path would swallow a slash, and folders would be made of what an address says.
-            raise InputError(f"The archive {without_password(name)!r} is no file; name a file.")
-        return Path(name).expanduser()
+        return place_of(chosen)
+
+
+def place_of(text: str) -> Place:
+    """Where the archive lies that the user named.
+
+    Raises
+    ------
+    InputError : nothing was named.
+    WrongUse : an address of another kind.
+    """
+    name = text.removeprefix("sqlite:///")
+    if not name.strip():
+        raise InputError("No archive is named; name a file.")
+    # A path would swallow a slash, and folders would be made of what an address says.
+    return Server(name) if "://" in name else Path(name).expanduser()
 
 
 def load_settings(options: Mapping[str, str | None] | None = None) -> Chosen:
@@ -104,6 +118,8 @@ def _defaults() -> dict[str, str]:
         "operator": "",
         "plan": "quick",
         "profile": "iec-61851-1-2017",
+        "after_run_folder": "",
+        "after_run_command": "",
     }
 
 

@@ -124,6 +124,9 @@ def test_the_sound_bench_conforms(sound: Mapping[str, Any]) -> None:
 
 
 LEVELS = {"high_a", "high_b", "high_c"}
+NO_PULSES = {
+    *("frequency", "width", "jitter", "low_b", "close", "open", "unplug", "short", "phases"),
+}
 CASES = [
     ("frequency_hz=1030", {"frequency", "width"}),
     ("pulse_offset_us=12", {"width"}),
@@ -148,7 +151,29 @@ CASES = [
     ("pwm_in_a=yes", {"pulses_a"}),
     ("duty_lag_s=9", set()),
     ("phases=1", {"phases"}),
+    # Without pulses there is no mains either, and in B the low level is the high one.
+    ("authorised=no", NO_PULSES),
+    ("offers=no", NO_PULSES),
+    # At 5 % nobody communicates, so that mains stays off.
+    ("digital=yes", {"width", "close", "open", "unplug", "short", "phases"}),
     ("high_threshold_shift_v=0.3", set()),
+    ("frequency_in_c_hz=3", set()),
+    ("pulse_offset_in_c_us=9", set()),
+    ("high_sag_b1_v=1", set()),
+    ("high_sag_b_v=0.3", {"high_b"}),
+    ("high_sag_c_v=0.3", {"high_c"}),
+    ("low_sag_b_v=0.5", {"low_b"}),
+    ("low_sag_c_v=0.5", set()),
+    ("low_sag_d_v=0.5", set()),
+    ("late_on_s=0.3", {"close"}),
+    ("late_off_ms=100", {"open", "unplug", "short"}),
+    ("missing_phase=2", {"phases"}),
+    ("lowest_a=18", {"width"}),
+    ("low_set_error_us=9", set()),
+    ("border_ab_v=10.2", set()),
+    ("border_bc_v=7.2", set()),
+    ("border_cd_v=4.8", set()),
+    ("border_de_v=1.2", set()),
     # Mains is there before C is presented, and stays when it goes back to B.
     ("mains_in_b=yes", {"mains_b", "close", "phases", "open"}),
     ("seed=1", set()),
@@ -288,6 +313,94 @@ def test_a_socket_needs_a_plug_and_obeys_its_code() -> None:
     assert duty("", CableCode.SHORT) is None
 
 
+# IEC 61851-1:2017 Table A.7: 0.6 A a point.
+@pytest.mark.parametrize(
+    ("keys", "code", "ampere"),
+    [
+        ("cable_13_a=14", CableCode.A13, 14.0),
+        ("cable_20_a=21", CableCode.A20, 21.0),
+        ("cable_32_a=33", CableCode.A32, 33.0),
+        ("cable_63_a=40", CableCode.A63, 40.0),
+        ("offers_without_code=yes", CableCode.OPEN, 50.0),
+        ("offers_shorted=yes", CableCode.SHORT, 50.0),
+    ],
+)
+def test_a_code_may_be_misread(keys: str, code: CableCode, ampere: float) -> None:
+    with simulated(f"outlet=socket&rated_a=50&{keys}") as run:
+        run.present(Setting(Rung.B, cable=code))
+        run.listen(1.0)
+        pulses = run.pulses(0.5)
+        assert pulses is not None
+        assert 0.6 * pulses.duty_percent == pytest.approx(ampere, abs=0.05)
+
+
+# Borders of the simulated charger on nominal ladders: 8.98 V in B, 6.00 V in C, 2.93 V in D at
+# 12 V and 1 kohm (IEC 61851-1:2017 Table A.9).
+@pytest.mark.parametrize(
+    ("keys", "setting", "mains"),
+    [
+        ("border_ab_v=8.7", B, False),
+        ("border_bc_v=9.2", B, True),
+        ("border_bc_v=5.8", C, False),
+        ("border_cd_v=6.2", C, False),
+        ("border_cd_v=2.7", D, True),
+        ("border_de_v=3.2&ventilation=allow", D, False),
+    ],
+)
+def test_borders_tell_one_state_from_the_next(keys: str, setting: Setting, mains: bool) -> None:
+    with simulated(f"voc_high_v=12&source_ohm=1000&{keys}") as run:
+        if setting != B:
+            run.present(B)
+            run.listen(1.0)
+        run.present(setting)
+        run.listen(2.0)
+        assert mains_seen(run) == mains
+
+
+def test_rails_sag_under_the_load_that_they_are_told_for() -> None:
+    with simulated("high_sag_b1_v=0.5&low_sag_c_v=0.4&low_sag_d_v=0.6&voc_high_v=12") as run:
+        run.hand.change(offers="no")
+        run.present(B)
+        # 0.70 + 10.80 x 2740 / 3744, by hand: the source is 1004 ohm.
+        assert run.plateaus()[0] == pytest.approx(8.604, abs=VOLT_TOLERANCE)
+        run.hand.change(offers="yes")
+        run.listen(1.0)
+        assert run.plateaus() == pytest.approx((8.970, -11.94), abs=VOLT_TOLERANCE)
+        run.present(C)
+        assert run.plateaus()[1] == pytest.approx(-11.54, abs=VOLT_TOLERANCE)
+        run.present(D)
+        assert run.plateaus()[1] == pytest.approx(-11.34, abs=VOLT_TOLERANCE)
+
+
+def test_pulses_may_change_in_c() -> None:
+    with simulated("frequency_in_c_hz=4&pulse_offset_in_c_us=9&frequency_hz=1000") as run:
+        run.present(B)
+        run.listen(1.0)
+        in_b = run.pulses()
+        run.present(C)
+        run.listen(1.0)
+        in_c = run.pulses()
+        assert in_b is not None
+        assert in_c is not None
+        assert in_c.frequency_hz - in_b.frequency_hz == pytest.approx(4.0, abs=0.06)
+        wider = float(np.mean(in_c.widths_us)) - float(np.mean(in_b.widths_us))
+        # 26.67 % of a period that is 4 us shorter, and some of the slower edge of C.
+        assert wider == pytest.approx(9.0 - 1.06, abs=0.4)
+
+
+def test_the_error_of_the_width_grows_towards_low_set_currents() -> None:
+    found = []
+    for ampere in (16, 11, 6):
+        with simulated(f"low_set_error_us=10&frequency_hz=1000&set_a={ampere}") as run:
+            run.present(B)
+            run.listen(1.0)
+            pulses = run.pulses()
+            assert pulses is not None
+            found.append(float(np.mean(pulses.widths_us)) - ampere / 0.6 * 10.0)
+    assert found[1] - found[0] == pytest.approx(5.0, abs=0.1)
+    assert found[2] - found[0] == pytest.approx(10.0, abs=0.1)
+
+
 def test_a_lost_return_has_a_delay_of_its_own() -> None:
     with simulated("pe_open_ms=150&unplug_ms=20") as run:
         run.charge()
@@ -354,5 +467,10 @@ def widths_by_time(run: SimulatedRun, start: int) -> tuple[Any, Any]:
 def test_each_key_is_tried_somewhere_here() -> None:
     text = Path(__file__).read_text("utf-8")
     elsewhere = {"frame_loss", "byte_error", "unplug_after_s", "speed"}  # test_simulated_port
+    elsewhere |= {"applied_v", "applied_hz", "applied_width_us"}  # test_simulated_self_check
+    elsewhere |= {"digital_mains", "withdraw_s", "pwm_returns_s", "pwm_off_s"}  # charger_sessions
+    elsewhere |= {"latches", "f_ms", "toggle_s", "open_c1_ms", "duty_step_s", "mains_returns_s"}
+    elsewhere |= {"restart_mains", "mains_without_offer", "one_phase_below_a"}
+    elsewhere |= {"board_id", "dither_v", "temperature_c", "clock_ppm", "missing_code", "bow_v"}
     missing = {key for key in KEYS if f"{key}=" not in text and key not in elsewhere}
     assert missing == set()

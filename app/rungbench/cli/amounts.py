@@ -4,7 +4,7 @@ Each function is the ``type`` of an option or argument.
 """
 
 import math
-from typing import Final
+from typing import Any, Final
 
 import click
 
@@ -12,6 +12,18 @@ from pilotsignal.csv_units import Unit, parse_amount
 
 _SPANS: Final = {"s": 1.0, "m": 60.0, "h": 3600.0}
 _SHARES: Final = {"%": 1e-2, "ppm": 1e-6, "": 1.0}
+
+
+class NumberRange(click.FloatRange):
+    """A number within bounds, and NaN is none: it would pass every comparison with a bound."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        found = float(super().convert(value, param, ctx))
+        if math.isnan(found):
+            self.fail(f"{value!r} is no number", param, ctx)
+        return found
 
 
 def seconds(text: str) -> float:

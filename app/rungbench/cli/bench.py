@@ -8,12 +8,16 @@ import click
 from rich.table import Table
 from rich.text import Text
 
+from rungbench.cli.bench_calibrate import calibrate_command, calibrations_command
+from rungbench.cli.bench_check import check_command
+from rungbench.cli.bench_lines import record_lines
 from rungbench.cli.printing import print_json
 from rungbench.cli.qualify import require_bench
-from rungbench.cli.terminal import SIMULATED, PageConsole, safe
+from rungbench.cli.terminal import SIMULATED, PageConsole, printable, safe
 from rungbench.errors import BenchError
 from rungbench.link.messages import Health, Identity
 from rungbench.link.port import list_ports
+from rungbench.link.usb import without_port
 from rungbench.paths import paths
 from rungbench.qualify.bench import open_bench
 from rungbench.qualify.order import board_dict
@@ -26,17 +30,31 @@ _json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.
 
 @click.group()
 def bench() -> None:
-    """Show ports, places and what a bench can do."""
+    """Show ports, places and what a bench can do; calibrate it and let it check itself."""
+
+
+bench.add_command(calibrate_command)
+bench.add_command(calibrations_command)
+bench.add_command(check_command)
 
 
 @bench.command()
 @_json_option
 def ports(*, as_json: bool) -> None:
-    """List the serial ports of this computer; none is opened."""
-    found = list_ports()
+    """List the serial ports of this computer; none is opened or written to."""
+    found, portless = list_ports(), without_port()
     if as_json:
-        print_json({"schema": "rungbench.ports/1", "ports": [asdict(port) for port in found]})
+        print_json(
+            {
+                "schema": "rungbench.ports/1",
+                "ports": [asdict(port) for port in found],
+                "driver_missing": [asdict(device) for device in portless],
+            }
+        )
         return
+    for device in portless:
+        text = device.text()
+        click.echo(printable(text[0].upper() + text[1:]), err=True)
     if not found:
         click.echo("No serial port was found; plug the board in, or use --bench sim://sound.")
         return
@@ -147,18 +165,28 @@ def _health_lines(health: Health) -> Iterator[tuple[str, str]]:
 
 
 def _calibration_lines(calibration: BenchCalibration) -> Iterator[tuple[str, str]]:
+    yield from record_lines(calibration.as_dict())
     volts, clock = calibration.volts, calibration.time_base
     if not volts.described:
-        yield "calibration", "none: voltages are shown and not judged"
+        yield "volts", "not calibrated: voltages are shown and not judged"
     else:
-        until = f", valid until {volts.valid_until}" if volts.valid_until else ""
-        yield "calibration", f"{calibration.id}, made {volts.made} by {volts.by}{until}"
+        if not calibration.records:
+            until = f", valid until {volts.valid_until}" if volts.valid_until else ""
+            yield "calibration", f"{calibration.id}, made {volts.made} by {volts.by}{until}"
         gain, offset = (volts.u_gain_relative or 0.0) * 100, (volts.u_offset_v or 0.0) * 1e3
-        yield "", f"standard uncertainty: gain {gain:.3g} %, offset {offset:.3g} mV"
+        yield "volts", f"standard uncertainty: gain {gain:.3g} %, offset {offset:.3g} mV"
+        if volts.u_meter_relative is not None:
+            meter, zero = volts.u_meter_relative * 100, (volts.u_meter_v or 0.0) * 1e3
+            yield "", f"of the meter: {meter:.3g} % and {zero:.3g} mV (standard)"
     known = "" if clock.u_relative is None else f", {clock.u_relative * 1e6:.3g} ppm (standard)"
-    yield "time base", f"{clock.id}, {clock.kind}{known}"
-    for name, part in calibration.parts.items():
-        yield name.replace("_", " "), f"{part.value:g} ± {part.u:.2g} {part.unit} (standard)"
+    off = f", {clock.correction * 1e6:+.2f} ppm off" if clock.correction else ""
+    yield "time base", f"{clock.id}, {clock.kind}{off}{known}"
+    for rung, bias in calibration.width_bias.items():
+        name = f"width bias, rung {rung}" if rung else "width bias"
+        yield name, f"{bias.bias_us:.4g} ± {bias.u_us:.2g} us (standard)"
+    for part, known_part in calibration.parts.items():
+        value = f"{known_part.value:.6g} ± {known_part.u:.2g} {known_part.unit} (standard)"
+        yield part.replace("_", " "), value
 
 
 def _can(able: bool) -> str:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Final
 
-from rungbench.errors import MessageError, NotABoard, OtherProtocol, PortSilent
+from rungbench.errors import MessageError, NotABoard, NothingHeard, OtherProtocol, PortSilent
 from rungbench.link.framing import Deframer, Frame
 from rungbench.link.line import Line, Pace, Port
 from rungbench.link.messages import (
@@ -46,7 +46,7 @@ def greet(line: Line) -> Port:
 
     Raises
     ------
-    PortSilent : nothing came, or frames but no identity.
+    PortSilent : frames but no identity; NothingHeard, which is one, if nothing came at all.
     NotABoard : bytes came that are no frames, or only what was sent.
     OtherProtocol : a board with another version of the link.
     LinkLost : the line ended meanwhile.
@@ -109,7 +109,7 @@ def _messages(frames: list[Frame]) -> list[FromBoard]:
 
 def _why(url: str, heard: _Heard) -> PortSilent | NotABoard:
     if not heard.total:
-        return PortSilent(
+        return NothingHeard(
             f"Nothing answers on {url} within {HELLO_FOR_S:.0f} s; check that the board is "
             "powered, that its firmware is loaded and that this is its port."
         )

@@ -19,7 +19,9 @@ from serial.tools import list_ports as serial_list_ports
 
 from rungbench.errors import (
     BenchError,
+    BootLoaderOnly,
     LinkLost,
+    NothingHeard,
     PortBusy,
     PortError,
     PortForbidden,
@@ -27,9 +29,11 @@ from rungbench.errors import (
     RungbenchError,
     WrongUse,
 )
+from rungbench.link import boot_loader
 from rungbench.link.greeting import greet
 from rungbench.link.line import READ_S, Line, Port
 from rungbench.link.record import RecordingLine
+from rungbench.link.usb import without_port
 
 __all__ = ["BAUD", "Port", "PortInfo", "SerialLine", "list_ports", "open_line", "open_port"]
 
@@ -117,16 +121,37 @@ def open_port(url: str, *, baud: int = BAUD, record: TextIO | None = None) -> Po
 
     Raises
     ------
-    PortMissing, PortForbidden, PortBusy, PortSilent, NotABoard, OtherProtocol, PortError, WrongUse
+    PortMissing, PortForbidden, PortBusy, PortSilent, BootLoaderOnly, NotABoard, OtherProtocol,
+    PortError, WrongUse
     """
     line: Line = open_line(url, baud)
     if record is not None:
         line = RecordingLine(line, record)
-    with ExitStack() as cleanup:
-        cleanup.callback(line.close)
-        port = greet(line)
-        cleanup.pop_all()
+    try:
+        with ExitStack() as cleanup:
+            cleanup.callback(line.close)
+            port = greet(line)
+            cleanup.pop_all()
+    except NothingHeard:
+        if "://" not in url and _has_boot_loader(url):
+            raise BootLoaderOnly(
+                f"The board on {url} answers as its boot loader and runs no firmware of Rungbench; "
+                f"flash it with `make flash PORT={shlex.quote(url)}` in hardware_notes/firmware."
+            ) from None
+        raise
     return port
+
+
+def _has_boot_loader(url: str) -> bool:
+    """Whether a boot loader answers on a port that was silent so far."""
+    try:
+        line = open_line(url, boot_loader.BAUD)
+    except PortError:
+        return False
+    try:
+        return boot_loader.answers(line)
+    finally:
+        line.close()
 
 
 def open_line(url: str, baud: int = BAUD) -> SerialLine:
@@ -179,10 +204,7 @@ def _hidden_import_error(scheme: str) -> ImportError | None:
 def _cannot_open(url: str, problem: OSError) -> PortError:
     number = problem.errno or _number_in_text(str(problem))
     if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV):
-        return PortMissing(
-            f"There is no port {url}; plug the board in and list the ports with "
-            "`rungbench bench ports`."
-        )
+        return PortMissing(_no_port(url))
     if number in (errno.EACCES, errno.EPERM):
         return PortForbidden(_no_right(url))
     if number in (errno.EAGAIN, errno.EWOULDBLOCK, errno.EBUSY):
@@ -202,6 +224,16 @@ def _cannot_open(url: str, problem: OSError) -> PortError:
         )
     return PortError(
         f"{url} cannot be opened ({problem}); check the address and the device, and try again."
+    )
+
+
+def _no_port(url: str) -> str:
+    portless = without_port()
+    if portless:
+        return f"There is no port {url}, and {portless[0].text()}"
+    return (
+        f"There is no port {url}; plug the board in and list the ports with "
+        "`rungbench bench ports`."
     )
 
 

@@ -4,7 +4,7 @@ The texts are what people read; the numbers go over the wire and never change.
 """
 
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import IntEnum, StrEnum
 from typing import Final, Generic, Self, TypeVar
 
 from rungbench.errors import MessageError
@@ -45,12 +45,36 @@ class CableCode(StrEnum):
 
 
 class Mode(StrEnum):
-    """How the pilot is sampled; edges are always time-stamped."""
+    """What is sampled and how; edges are always time-stamped.
+
+    All modes but the last sample the pilot; `CHECK10` samples the board's own channels in turn.
+    """
 
     OFF = "off"
     BURST10 = "burst10"
     STREAM10 = "stream10"
     STREAM8 = "stream8"
+    CHECK10 = "check10"
+
+
+class Channel(IntEnum):
+    """What the converter looks at; the numbers are those of the wire."""
+
+    PILOT = 0
+    GROUND = 1
+    INTERNAL_REFERENCE = 2
+    HALF_REFERENCE = 3
+    RAMP = 4
+
+
+CHECK_CHANNELS: Final = (
+    Channel.GROUND,
+    Channel.INTERNAL_REFERENCE,
+    Channel.HALF_REFERENCE,
+    Channel.RAMP,
+    Channel.RAMP,
+)
+"""Channels of the bursts of `Mode.CHECK10`, in turn; the first ramp rises, the second falls."""
 
 
 class Oscillator(StrEnum):
@@ -172,6 +196,7 @@ MODE_FACTS: Final = {
     Mode.BURST10: ModeFacts(10, 416, 500),
     Mode.STREAM10: ModeFacts(10, 832),
     Mode.STREAM8: ModeFacts(8, 208),
+    Mode.CHECK10: ModeFacts(10, 416, 500),
 }
 
 

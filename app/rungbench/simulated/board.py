@@ -42,18 +42,19 @@ from rungbench.simulated.mains import BLIND_S, Sensed
 from rungbench.simulated.parts import HIGH_V, LOW_V, Parts
 from rungbench.simulated.rules import Outlets, Rules
 from rungbench.simulated.sampler import Converter, Sampler
+from rungbench.simulated.self_check import SelfCheck
 from rungbench.simulated.stamper import EdgeStamper
+from rungbench.simulated.traits import Traits
 
-_TEMPERATURE_C = 24.5
 # A doubt somewhat longer than the senses are blind: they are polled every 50 us.
 _DOUBT_TICKS = round((BLIND_S + 50e-6) * TICKS_PER_SECOND)
 
 
-def identity(cause: ResetCause) -> Identity:
+def identity(cause: ResetCause, board_id: str) -> Identity:
     """What the simulated board says of itself."""
     return Identity(
         firmware="1.0.0",
-        board_id="SIMULATED",
+        board_id=board_id,
         oscillator=Oscillator.CRYSTAL,
         reset_cause=cause,
         simulated=True,
@@ -71,19 +72,36 @@ class Wires:
     nonce: Callable[[], int]
 
 
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What the board is made of, and the traits that were asked for."""
+
+    parts: Parts
+    traits: Traits
+
+    @property
+    def clock(self) -> float:
+        """True rate of the oscillator over 16 MHz, less 1."""
+        asked = self.traits.clock_ppm
+        return self.parts.clock if asked is None else asked * 1e-6
+
+
 class Board:
     """From one reset, at `start` in true seconds, to the next."""
 
-    def __init__(self, start: float, cause: ResetCause, parts: Parts, wires: Wires) -> None:
-        self._rate = TICKS_PER_SECOND * (1 + parts.clock)
-        self._parts, self._wires, self._start = parts, wires, start
-        self._identity = identity(cause)
+    def __init__(self, start: float, cause: ResetCause, made: Made, wires: Wires) -> None:
+        self._rate = TICKS_PER_SECOND * (1 + made.clock)
+        self._made, self._parts = made, made.parts
+        self._wires, self._start = wires, start
+        self._identity = identity(cause, made.traits.board_name)
         self._deframer = new_deframer()
         self._sequence = 0
+        self._due_number = 0  # of the samples whose times were asked for last
         self._host_version: int | None = None
         self._health_tick: int | None = None
         self._mains: set[int] = set()
-        self._converter = Converter.of(parts)
+        self._converter = Converter.of(made.parts, made.traits)
+        self._self_check = SelfCheck(np.random.default_rng((made.traits.seed, 0x5E1F)))
         self._sampler, self._stamper = Sampler(), EdgeStamper()
         outlets = Outlets(
             self._send, lambda tick, what: wires.drive(self.time_of(tick), what), wires.nonce
@@ -119,12 +137,21 @@ class Board:
 
     def sample_times(self, end: float) -> Floats:
         """True times of the samples up to `end` that were not taken yet."""
+        self._due_number = self._sampler.next_number
         ticks = self._sampler.due((end - self._start) * self._rate)
         return self._start + ticks / self._rate
 
     def take_samples(self, volts: Floats) -> None:
-        """Volts at the times that `sample_times` gave, noise of the board included."""
-        for block in self._sampler.put(self._converter.counts(volts, self._sampler.bits)):
+        """Volts at the times that `sample_times` gave, noise of the board included.
+
+        While the board checks itself, it looks elsewhere.
+        """
+        if self._sampler.mode is Mode.CHECK10:
+            places = self._self_check.places(self._due_number, volts.size)
+            counts = self._converter.rounded(places)
+        else:
+            counts = self._converter.counts(volts, self._sampler.bits)
+        for block in self._sampler.put(counts):
             self._send(block)
 
     def take_edges(self, times: Floats, rising: npt.NDArray[np.bool_]) -> None:
@@ -199,7 +226,7 @@ class Board:
         self._send(
             Health(
                 tick,
-                temperature_c=_TEMPERATURE_C,
+                temperature_c=self._made.traits.temperature_c,
                 armed=self.rules.armed,
                 interlock_closed=self.rules.interlock_closed,
                 setting=self.rules.setting,

@@ -18,6 +18,7 @@ from rungbench.simulated.parts import (
     C_OHM,
     CABLE_OHM,
     D_OHM,
+    FILTER_S,
     HIGH_V,
     LOW_V,
     PERMANENT_OHM,
@@ -76,6 +77,7 @@ def simulated_bench_calibration() -> SimulatedCalibration:
         valid_until=date(2036, 1, 14),
         by="SIMULATED laboratory",
         simulated=True,
+        front_end_us=FILTER_S * 1e6,
     )
     bias = WidthBias(f"width@{ID}", bias_us=SKEW_S * 1e6, u_us=U_SKEW_S * 1e6)
     return SimulatedCalibration(

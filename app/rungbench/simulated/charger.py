@@ -7,7 +7,7 @@ moment at which the pilot left its old state, as a test at the pilot sees them.
 import math
 from collections.abc import Callable
 
-from rungbench.simulated.generator import HIGH, OFF, Floats, Generator, Pace
+from rungbench.simulated.generator import HIGH, LOW, OFF, Floats, Generator, Pace
 from rungbench.simulated.recognition import (
     Filter,
     Seen,
@@ -19,8 +19,12 @@ from rungbench.simulated.recognition import (
 from rungbench.simulated.traits import Traits
 
 PULSES_AFTER_S = 0.4  # connected: pulses begin
-PULSES_STOP_S = 0.1  # disconnected: pulses end
+PULSES_STOP_S = 0.1  # offer withdrawn: pulses end
 EARLY_MAINS_S = 0.3  # with mains_in_b: pulses to mains
+DIGITAL_DUTY = 0.05  # only digital communication tells the current
+LEAST_A = 6.0
+SMALLEST_STEP_A = 0.5  # below it a new current comes at once
+REPHASE_S = 5.0  # another number of phases: mains off for so long
 _BOOT_S = 0.5  # supply on: generator on
 _NOBODY = Vehicle("A", True, True, math.inf)
 
@@ -32,7 +36,7 @@ class Charger:
     """
 
     def __init__(self, traits: Traits, normal: Callable[[int], Floats]) -> None:
-        self.generator = Generator(_pace(traits), normal)
+        self.generator = Generator(_pace(traits, asked=False), normal)
         self.mains: list[tuple[float, bool]] = []
         self._traits = traits
         self._offered_a = traits.limit_a
@@ -41,6 +45,8 @@ class Charger:
         self._timers: dict[str, float] = {}
         self._closed = False
         self._powered = True
+        self._fault = self._refused = self._was_c = self._stepping = False
+        self._left_c = -math.inf
         self._begin(0.0)
 
     @property
@@ -57,7 +63,27 @@ class Charger:
         """Take note of a change at the contacts."""
         self._seen = seen
         if self._powered:
-            self._filter.see(time, recognise(seen, self._traits.high_threshold_shift_v))
+            self._filter.see(time, recognise(seen, self._traits))
+
+    def rails(self, state: str) -> tuple[float, float]:
+        """High and low rail in volts, as the load of a state at the pilot lets them be."""
+        traits = self._traits
+        high = {
+            "B": traits.high_sag_b_v if self.generator.pulsing else traits.high_sag_b1_v,
+            "C": traits.high_sag_c_v,
+        }
+        low = {"B": traits.low_sag_b_v, "C": traits.low_sag_c_v, "D": traits.low_sag_d_v}
+        return (
+            traits.voc_high_v - high.get(state, 0.0),
+            traits.voc_low_v + low.get(state, 0.0),
+        )
+
+    @property
+    def phases(self) -> frozenset[int]:
+        """Phases that the contactor switches on next."""
+        one = self._current() < self._traits.one_phase_below_a
+        count = 1 if one else self._traits.phases
+        return frozenset(range(1, count + 1)) - {self._traits.missing_phase}
 
     def advance(self, time: float) -> None:
         """Do all that is due up to `time`."""
@@ -73,9 +99,10 @@ class Charger:
         """Become another charger while running, as by its menu; a new current takes its lag."""
         if traits.limit_a != self._traits.limit_a and math.isfinite(traits.duty_lag_s):
             self._timers["offer"] = time + traits.duty_lag_s
-        if _pace(traits) != _pace(self._traits):
-            self.generator.retune(time, _pace(traits))
-        self._traits = traits
+        before, self._traits = self._traits, traits
+        self._keep_pace(time)
+        if (traits.offers, traits.authorised) != (before.offers, before.authorised):
+            self._offer_or_withdraw(time, traits)
 
     def restart(self, time: float, off_s: float) -> None:
         """Lose the supply for `off_s` seconds."""
@@ -86,12 +113,19 @@ class Charger:
         self.generator.steady(time, OFF)
         self._switch(time, closed=False)
 
+    def _offer_or_withdraw(self, time: float, traits: Traits) -> None:
+        if not self._powered:
+            return
+        if not traits.offers and math.isfinite(traits.pwm_returns_s):
+            self._timers["return"] = time + PULSES_STOP_S + traits.pwm_returns_s
+        self._order_pulses(time, time)
+
     # What it wants --------------------------------------------------------------------------
 
     def _plug(self, vehicle: Vehicle) -> bool:
         """Whether a plug is there as far as the outlet can tell."""
         tethered = self._traits.outlet == "cable"
-        return tethered or cable_current(vehicle.cable_ohm) is not None
+        return tethered or cable_current(vehicle.cable_ohm, self._traits) is not None
 
     def _wants_pulses(self) -> bool:
         vehicle = self._filter.accepted
@@ -99,7 +133,8 @@ class Charger:
             return self._traits.pwm_in_a
         if vehicle.state == "E":
             return math.isinf(self._traits.short_ms) and self.generator.pulsing
-        return self._plug(vehicle)
+        willing = self._traits.offers and self._traits.authorised and not self._fault
+        return willing and self._plug(vehicle)
 
     def _wants_mains(self) -> bool:
         vehicle = self._filter.accepted
@@ -110,23 +145,28 @@ class Charger:
         )
         early = vehicle.state == "B" and self._traits.mains_in_b
         sound = vehicle.diode or not self._traits.checks_diode
-        return self.generator.pulsing and sound and (asked or early)
+        spoken = not self._traits.digital or self._traits.digital_mains
+        willing = sound and spoken and not self._fault and not self._refused
+        offered = self.generator.pulsing or (self._traits.mains_without_offer and asked)
+        return offered and willing and (asked or early)
 
     def _current(self) -> float:
-        allowed = cable_current(self._filter.accepted.cable_ohm)
+        allowed = cable_current(self._filter.accepted.cable_ohm, self._traits)
+        offered = max(self._offered_a, self._traits.lowest_a)
         if self._traits.outlet == "socket" and self._traits.obeys_cable and allowed is not None:
-            return min(self._offered_a, allowed)
-        return self._offered_a
+            return min(offered, allowed)
+        return offered
 
     # What it does ---------------------------------------------------------------------------
 
     def _begin(self, time: float) -> None:
-        self._powered = True
+        self._powered, self._fault, self._refused = True, False, False
+        self._was_c, self._left_c = False, -math.inf
         self.generator.steady(time, HIGH)
         self._filter = Filter(_NOBODY)
         self._offered_a = self._traits.limit_a
         if self._seen is not None:
-            self._filter.see(time, recognise(self._seen, self._traits.high_threshold_shift_v))
+            self._filter.see(time, recognise(self._seen, self._traits))
         if self._traits.pwm_in_a:
             self._pulse(time)
 
@@ -134,8 +174,27 @@ class Charger:
         left = self._filter.settle()
         if left is None:
             return
+        self._note_faults(left, due)
+        self._keep_pace(due)
         self._order_pulses(left, due)
         self._order_mains(left, due)
+
+    def _note_faults(self, left: float, now: float) -> None:
+        """What the vehicle does wrong, and what the charger remembers of it."""
+        vehicle, traits = self._filter.accepted, self._traits
+        wrong = vehicle.state == "E" or (vehicle.state in "CD" and not vehicle.diode)
+        tested = traits.checks_diode if vehicle.state != "E" else math.isfinite(traits.short_ms)
+        if wrong and tested and self.generator.pulsing:
+            self._fault = traits.latches
+            if traits.f_ms > 0.0:
+                self._timers["f"] = max(now, left + traits.short_ms / 1e3)
+        if vehicle.state == "A":
+            self._refused = False
+        elif vehicle.state == "B" and self._was_c:
+            self._left_c = left
+        elif vehicle.state == "C" and not self._was_c:
+            self._refused = self._refused or left - self._left_c < traits.toggle_s
+        self._was_c = vehicle.state == "C"
 
     def _order_pulses(self, left: float, now: float) -> None:
         self._timers.pop("pulse", None)
@@ -148,20 +207,28 @@ class Charger:
         elif pulsing and self._filter.accepted.state == "E":
             self._timers["stop"] = max(now, left + self._traits.short_ms / 1e3)
         elif pulsing:
-            self._timers["stop"] = max(now, left + PULSES_STOP_S)
+            after_s = (
+                self._traits.pwm_off_s if self._filter.accepted.state == "A" else PULSES_STOP_S
+            )
+            self._timers["stop"] = max(now, left + after_s)
 
     def _order_mains(self, left: float, now: float) -> None:
         wanted = self._wants_mains()
         if not wanted:
             self._timers.pop("close", None)
+        if self._filter.accepted.state != "A":
+            self._timers.pop("comes back", None)
         if wanted:
             self._timers.pop("open", None)
         if wanted and not self._closed and "close" not in self._timers:
             early = self._filter.accepted.state == "B"
             delay = EARLY_MAINS_S if early else self._traits.close_s
             self._set("close", max(now, left + delay))
-        if not wanted and self._closed and "open" not in self._timers:
-            self._set("open", max(now, left + self._opening_delay_s()))
+        if not wanted and self._closed:
+            due = max(now, left + self._opening_delay_s())
+            # A vehicle that leaves C hurries what a withdrawn offer left time for.
+            if due < self._timers.get("open", math.inf):
+                self._set("open", due)
 
     def _set(self, name: str, time: float) -> None:
         if math.isfinite(time):
@@ -171,10 +238,26 @@ class Charger:
         vehicle, traits = self._filter.accepted, self._traits
         if vehicle.state == "A":
             return (traits.unplug_ms if vehicle.return_closed else traits.pe_open_ms) / 1e3
+        if vehicle.state == "C" and not self.generator.pulsing and vehicle.diode:
+            return traits.withdraw_s
+        if vehicle.state == "B" and not self.generator.pulsing:
+            return traits.open_c1_ms / 1e3
         return (traits.short_ms if vehicle.state == "E" else traits.open_ms) / 1e3
 
     def _pulse(self, time: float) -> None:
-        self.generator.pulse(time, duty_of(self._current()))
+        self.generator.pulse(time, DIGITAL_DUTY if self._traits.digital else self._duty())
+
+    def _duty(self) -> float:
+        """Part of the period, with the error that grows towards low set currents."""
+        traits, current = self._traits, self._current()
+        low = (traits.rated_a - current) / max(traits.rated_a - LEAST_A, 1.0)
+        return duty_of(current) + traits.low_set_error_us * 1e-6 * low * traits.frequency_hz
+
+    def _keep_pace(self, time: float) -> None:
+        """Pulse as the state of the vehicle makes it pulse."""
+        pace = _pace(self._traits, asked=self._filter.accepted.state in "CD")
+        if pace != self.generator.pace:
+            self.generator.retune(time, pace)
 
     def _begin_pulses(self, time: float) -> None:
         self._pulse(time)
@@ -184,17 +267,49 @@ class Charger:
         self.generator.stop(time)
         self._order_mains(time, time)
 
+    def _return(self, time: float) -> None:
+        """A withdrawn offer comes back, whatever was asked."""
+        if self._plug(self._filter.accepted) and self._filter.accepted.state in "BCD":
+            self._pulse(time)
+            self._order_mains(time, time)
+
+    def _show_f(self, time: float) -> None:
+        self.generator.steady(time, LOW)
+        self._timers["f-over"] = time + self._traits.f_ms / 1e3
+
+    def _end_f(self, time: float) -> None:
+        self.generator.steady(time, HIGH)
+        self._order_pulses(time, time)
+
     def _take_new_offer(self, time: float) -> None:
-        self._offered_a = self._traits.limit_a
+        before, target = self.phases, self._traits.limit_a
+        half = 0.5 * (self._offered_a + target)
+        halfway = self._traits.duty_step_s > 0.0 and abs(half - target) > SMALLEST_STEP_A
+        if halfway and not self._stepping:
+            self._timers["offer"] = time + self._traits.duty_step_s
+            target = half
+        self._stepping = halfway and not self._stepping
+        self._offered_a = target
         if self.generator.pulsing:
             self._pulse(time)
+        if self._closed and self.phases != before:
+            self._switch(time, closed=False)
+            self._set("close", time + REPHASE_S)
 
     def _close(self, time: float) -> None:
         self._switch(time, closed=True)
 
     def _open(self, time: float) -> None:
-        if not self._traits.welded:
-            self._switch(time, closed=False)
+        if self._traits.welded:
+            return
+        self._switch(time, closed=False)
+        if self._filter.accepted.state == "A":
+            self._set("comes back", time + self._traits.mains_returns_s)
+
+    def _boot(self, time: float) -> None:
+        self._begin(time)
+        if self._traits.restart_mains:
+            self._close(time)
 
     def _switch(self, time: float, *, closed: bool) -> None:
         if closed != self._closed:
@@ -202,12 +317,13 @@ class Charger:
             self.mains.append((time, closed))
 
 
-def _pace(traits: Traits) -> Pace:
+def _pace(traits: Traits, *, asked: bool) -> Pace:
+    """How it pulses; `asked` says that the vehicle asks for mains."""
     return Pace(
-        traits.frequency_hz,
+        traits.frequency_hz + (traits.frequency_in_c_hz if asked else 0.0),
         traits.drift_ppm_per_s * 1e-6,
         traits.jitter_us * 1e-6,
-        traits.pulse_offset_us * 1e-6,
+        (traits.pulse_offset_us + (traits.pulse_offset_in_c_us if asked else 0.0)) * 1e-6,
     )
 
 
@@ -217,5 +333,9 @@ _ACTIONS: dict[str, Callable[[Charger, float], None]] = {
     "close": Charger._close,
     "open": Charger._open,
     "offer": Charger._take_new_offer,
-    "boot": Charger._begin,
+    "boot": Charger._boot,
+    "comes back": Charger._close,
+    "return": Charger._return,
+    "f": Charger._show_f,
+    "f-over": Charger._end_f,
 }

@@ -16,6 +16,7 @@ Rails = npt.NDArray[np.int8]
 
 HIGH, LOW, OFF = 0, 1, 2  # rails by number: index into the generator's levels
 _PERIODS_AHEAD = 256
+_AFTERWARDS_S = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,14 +56,18 @@ class Generator:
         self._periods: npt.NDArray[np.int64] = np.array([-1])  # of the running pulses, or -1
 
     @property
+    def pace(self) -> Pace:
+        return self._pace
+
+    @property
     def pulsing(self) -> bool:
         return self._duty is not None
 
     def steady(self, time: float, rail: int) -> None:
-        """Go to `rail` at `time` and stay."""
+        """Go to `rail` and stay, just after `time`: moves at `time` itself were seen already."""
         self._keep(self._times <= time)
         self._duty = None
-        self._move(time, rail)
+        self._move(time + _AFTERWARDS_S, rail)
 
     def stop(self, time: float) -> None:
         """Finish the running period, then stay high."""

@@ -45,6 +45,16 @@ class Ladder:
     def return_closed(self) -> bool:
         return _RETURN not in self._made
 
+    @property
+    def rung(self) -> str:
+        """What hangs at the pilot, by the letter of the state that it stands for."""
+        roles = {relay.partition("/")[0] for relay in self._made if "/" in relay}
+        if not self.return_closed:
+            return "A"
+        if _SHORT in self._made:
+            return "E"
+        return next((role for role in ("C", "D") if role in roles), "B" if roles else "A")
+
     def command(self, time: float, setting: Setting) -> None:
         """Drive the coils for `setting`; contacts follow."""
         wanted = _relays(setting)

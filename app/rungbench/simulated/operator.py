@@ -11,7 +11,10 @@ from rungbench.link.words import TICKS_PER_SECOND
 from rungbench.simulated.bench import Bench
 from rungbench.simulated.traits import value_of
 
-_NOT_LATER = frozenset({"seed", "speed", "frame_loss", "byte_error", "unplug_after_s", "outlet"})
+_NOT_LATER = frozenset(
+    {"seed", "speed", "frame_loss", "byte_error", "unplug_after_s", "outlet"}
+    | {"board_id", "temperature_c", "clock_ppm", "missing_code", "bow_v"}
+)
 
 
 class Operator:

@@ -66,7 +66,6 @@ class Parts:
     diode: Diode
     gain: float
     offset_v: float
-    noise_v: float
     clock: float
     rise_delay_s: float
     fall_delay_s: float
@@ -85,7 +84,6 @@ def parts_of(seed: int) -> Parts:
         diode=FAST_DIODE.raised(draw.error(U_DIODE_V)),
         gain=1 + draw.error(U_GAIN),
         offset_v=draw.error(U_OFFSET_V),
-        noise_v=0.022,
         clock=draw.even(50e-6),
         rise_delay_s=90e-9,
         fall_delay_s=90e-9 + SKEW_S + draw.error(U_SKEW_S),

@@ -7,11 +7,12 @@ those that judge it, so that one mistake cannot hide another.
 import math
 from dataclasses import dataclass
 
-# Midpoints between the windows: common practice, no source.
-_BORDERS = ((10.5, "A"), (7.5, "B"), (4.5, "C"), (1.5, "D"))
+from rungbench.simulated.traits import Traits
+
 _DIODE_BORDER_V = -10.0
 # Borders between the codes of IEC 61851-1:2017 Table B.2, at geometric midpoints of our own.
-_CODES = ((60.0, 0.0), (148.0, 63.0), (387.0, 32.0), (1010.0, 20.0), (3300.0, 13.0))
+_SHORTED_OHM = 60.0
+_CODES = ((148.0, "63"), (387.0, "32"), (1010.0, "20"), (3300.0, "13"))
 FILTER_S = 0.002
 
 
@@ -35,17 +36,39 @@ class Vehicle:
     cable_ohm: float
 
 
-def recognise(seen: Seen, shift_v: float) -> Vehicle:
-    """State by the high plateau, with all borders moved by `shift_v`; diode by the low one."""
-    state = next((word for border, word in _BORDERS if seen.high_v > border + shift_v), "E")
+def recognise(seen: Seen, traits: Traits) -> Vehicle:
+    """State by the high plateau and the charger's own borders; diode by the low plateau.
+
+    The usual borders are the midpoints between the windows: common practice, no source.
+    """
+    borders = (
+        (traits.border_ab_v, "A"),
+        (traits.border_bc_v, "B"),
+        (traits.border_cd_v, "C"),
+        (traits.border_de_v, "D"),
+    )
+    shift_v = traits.high_threshold_shift_v
+    state = next((word for border, word in borders if seen.high_v > border + shift_v), "E")
     return Vehicle(state, seen.low_v < _DIODE_BORDER_V, seen.return_closed, seen.cable_ohm)
 
 
-def cable_current(cable_ohm: float) -> float | None:
-    """Current in amperes that a plug's resistor allows; None: no plug, or no known resistor."""
-    if cable_ohm < _CODES[0][0]:
-        return None
-    return next((current for border, current in _CODES[1:] if cable_ohm < border), None)
+def cable_current(cable_ohm: float, traits: Traits) -> float | None:
+    """Current in amperes that a plug's resistor allows to this charger; None: no plug to it.
+
+    Infinite where it takes a plug without a known code for one that is good for everything.
+    """
+    if cable_ohm < _SHORTED_OHM:
+        return math.inf if traits.offers_shorted else None
+    code = next((code for border, code in _CODES if cable_ohm < border), None)
+    if code is None:
+        return math.inf if traits.offers_without_code else None
+    taken = {
+        "13": traits.cable_13_a,
+        "20": traits.cable_20_a,
+        "32": traits.cable_32_a,
+        "63": traits.cable_63_a,
+    }
+    return taken[code]
 
 
 def duty_of(current_a: float) -> float:

@@ -7,9 +7,10 @@ import numpy as np
 import numpy.typing as npt
 
 from rungbench.link.messages import SampleBlock, samples_per_block
-from rungbench.link.words import MODE_FACTS, Mode, ModeFacts
+from rungbench.link.words import CHECK_CHANNELS, MODE_FACTS, Channel, Mode, ModeFacts
 from rungbench.simulated.generator import Floats
 from rungbench.simulated.parts import HIGH_V, LOW_V, Parts
+from rungbench.simulated.traits import Traits
 
 BURST_TICKS = 400_000
 _TOP = 1023
@@ -21,20 +22,32 @@ Ticks = npt.NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Converter:
-    """Ten bits from -15 to +15 V with the gain and offset that the board really has."""
+    """Ten bits from -15 to +15 V with the gain, offset and bend that the board really has.
+
+    `bow_v` is how far the line is bent at 0 V, nothing at the ends.  `missing` is a count that
+    never comes, infinite for none.
+    """
 
     gain: float
     offset_v: float
+    bow_v: float = 0.0
+    missing: float = math.inf
 
     @classmethod
-    def of(cls, parts: Parts) -> "Converter":
-        return cls(parts.gain, parts.offset_v)
+    def of(cls, parts: Parts, traits: Traits) -> "Converter":
+        return cls(parts.gain, parts.offset_v, traits.bow_v, traits.missing_code)
 
     def counts(self, volts: Floats, bits: int) -> Counts:
         """Counts of `bits` bits, shape as `volts`; out of range they stop at the ends."""
-        place = (volts * self.gain + self.offset_v - LOW_V) * (_TOP / (HIGH_V - LOW_V))
+        bend = self.bow_v * (1.0 - (volts / HIGH_V) ** 2)
+        place = (volts * self.gain + self.offset_v + bend - LOW_V) * (_TOP / (HIGH_V - LOW_V))
+        return self.rounded(place) >> np.uint16(10 - bits)
+
+    def rounded(self, place: Floats) -> Counts:
+        """Ten bits of a place in counts."""
         counts = np.clip(np.rint(place), 0, _TOP).astype(np.uint16)
-        return counts >> np.uint16(10 - bits)
+        counts[counts == self.missing] += 1
+        return counts
 
 
 class Sampler:
@@ -68,6 +81,11 @@ class Sampler:
             return np.empty(0, dtype=np.int64)
         first, self._taken = self._taken, max(self._taken, self._count_before(end_tick))
         return self._ticks(np.arange(first, self._taken, dtype=np.int64))
+
+    @property
+    def next_number(self) -> int:
+        """Number, in this mode, of the sample that is due next."""
+        return self._taken
 
     def put(self, counts: Counts) -> list[SampleBlock]:
         """Counts of the samples that were due; returns the blocks that are full."""
@@ -113,10 +131,15 @@ class Sampler:
     def _block(self, counts: Counts) -> SampleBlock:
         assert self._facts is not None
         return SampleBlock(
-            channel=0,
+            channel=self._channel(),
             tick=int(self._ticks(np.array([self._sent]))[0]),
             index=(self._before + self._sent) % _INDEX,
             interval_ticks=self._facts.interval_ticks,
             bits=self._facts.bits,
             counts=counts,
         )
+
+    def _channel(self) -> Channel:
+        if self.mode is not Mode.CHECK10 or self._facts is None or self._facts.burst is None:
+            return Channel.PILOT
+        return CHECK_CHANNELS[self._sent // self._facts.burst % len(CHECK_CHANNELS)]

@@ -56,11 +56,16 @@ def never() -> None:
     """A wish to stop that nobody has."""
 
 
+def unheard(_message: FromBoard | Loss) -> None:
+    """A listener that does not."""
+
+
 class StandIn:
     """The board behind an acquisition that has started.
 
     Use `StandIn.open` as a context manager: whatever happens inside, the stand-in is left on
-    `open`.  `check_stop` is called while waiting; what it raises ends the wait.
+    `open`.  `check_stop` is called while waiting; what it raises ends the wait.  `listen` gets every
+    message and loss as it is taken, for live views.
     """
 
     def __init__(self, acquisition: Acquisition, calibration: BenchCalibration) -> None:
@@ -68,6 +73,7 @@ class StandIn:
         self.identity: Identity = acquisition.identity
         self.calibration = calibration
         self.check_stop: Callable[[], None] = never
+        self.listen: Callable[[FromBoard | Loss], None] = unheard
         self.now_tick = 0
         self.health: Health | None = None
         self._run_armed = False
@@ -234,8 +240,13 @@ class StandIn:
             end_tick=end_tick,
             losses=self._lost(samples_missing, edges_missing),
             mains=self.mains,
+            pilot=tuple(recorder.samples),
             own=tuple(recorder.own),
         )
+
+    def stream(self, mode: Mode) -> None:
+        """Sample in `mode` from now on and record nothing: `listen` gets the blocks."""
+        self._request(SetMode(mode), f"sampling in {mode}")
 
     def record(self, duration_s: float, mode: Mode) -> BoardRecord:
         """Record for a while."""
@@ -276,6 +287,7 @@ class StandIn:
                 raise LinkLost("The board has fallen silent; check the USB cable and the board.")
             return
         self._heard_s = time.monotonic()
+        self.listen(message)
         if isinstance(message, Loss):
             self._lose(message)
         else:

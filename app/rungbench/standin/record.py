@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, fields
 
 from pilotsignal.capture import Capture, EdgeRecord
-from rungbench.link.messages import Event
+from rungbench.link.messages import Event, SampleBlock
 from rungbench.link.words import TICK_S, EventKind, Setting
 
 
@@ -45,8 +45,9 @@ class Applied:
 class BoardRecord:
     """Everything between `start_tick` and `end_tick`.
 
-    `capture` is ``None`` where nothing was sampled.  `mains` are the phases live at the end, by
-    the board's own report.
+    `capture` is ``None`` where the pilot was not sampled.  `mains` are the phases live at the end,
+    by the board's own report.  `pilot` are the blocks that the capture was made from, `own` those
+    of the board's check of itself.
     """
 
     capture: Capture | None
@@ -56,6 +57,8 @@ class BoardRecord:
     end_tick: int
     losses: Losses
     mains: frozenset[int] = frozenset()
+    pilot: tuple[SampleBlock, ...] = ()
+    own: tuple[SampleBlock, ...] = ()
 
     @property
     def duration_s(self) -> float:

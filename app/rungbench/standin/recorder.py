@@ -5,14 +5,17 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pilotsignal.capture import Capture, EdgeRecord, Gap
-from rungbench.link.messages import EdgeBlock, Event, FromBoard, SampleBlock
+from rungbench.link.messages import Channel, EdgeBlock, Event, FromBoard, SampleBlock
 from rungbench.link.words import TICK_S
 from rungbench.standin.calibration import BenchCalibration
 
 
 @dataclass(slots=True)
 class Recorder:
-    """Collects from `start_tick` on; `origin` is what the captures are called."""
+    """Collects from `start_tick` on; `origin` is what the captures are called.
+
+    `own` are the blocks of the board's own channels, which are no part of a capture.
+    """
 
     origin: str
     start_tick: int
@@ -21,12 +24,13 @@ class Recorder:
     samples: list[SampleBlock] = field(default_factory=list)
     edges: list[EdgeBlock] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
+    own: list[SampleBlock] = field(default_factory=list)
 
     def take(self, message: FromBoard) -> None:
         """Keep what belongs to a record."""
         match message:
             case SampleBlock():
-                self.samples.append(message)
+                (self.own if message.channel != Channel.PILOT else self.samples).append(message)
             case EdgeBlock():
                 self.edges.append(message)
             case Event():

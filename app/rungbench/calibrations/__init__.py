@@ -1,0 +1,1 @@
+"""Calibrations of stand-ins: dated records, the procedure that makes them, and their use."""
