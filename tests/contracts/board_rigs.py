@@ -3,6 +3,10 @@
 from collections.abc import Callable, Mapping
 from typing import Protocol
 
+from board_simulator.line import FirmwareLine
+from board_simulator.memory import BoardMemory
+from board_simulator.process import BoardProcess
+
 from rungbench.link.line import Line
 from rungbench.link.port import open_line
 from rungbench.simulated.operator import Operator
@@ -42,4 +46,23 @@ class SimulatedRig:
         self._operator.reset_board()
 
 
-RIGS: Mapping[str, Callable[[], Rig]] = {"sim": SimulatedRig}
+class FirmwareRig:
+    """The firmware in a simulated microcontroller."""
+
+    def __init__(self) -> None:
+        # Shorter holds than a real board's, which the rules allow: 60 s of them take a while.
+        memory = BoardMemory(hold_c_s=8, hold_d_s=5)
+        self.board = BoardProcess(["seed=11"], memory=memory)
+        self.line = FirmwareLine(self.board)
+
+    def press_stop(self) -> None:
+        self.board.command("interlock open")
+
+    def release_stop(self) -> None:
+        self.board.command("interlock closed")
+
+    def reset(self) -> None:
+        self.board.command("reset 10")
+
+
+RIGS: Mapping[str, Callable[[], Rig]] = {"sim": SimulatedRig, "firmware": FirmwareRig}

@@ -68,8 +68,9 @@ def test_hello_begins_anew(board: BoardSession) -> None:
     fresh = board.heard[since:]
     fresh = fresh[next(i for i, m in enumerate(fresh) if isinstance(m, Identity)) :]
     assert not any(isinstance(message, SampleBlock) for message in fresh)
+    since = len(board.heard)
     board.ask(SetMode(Mode.STREAM10))
-    assert board.wait(SampleBlock).index == 0
+    assert board.wait(SampleBlock, since=since).index == 0
 
 
 def test_a_host_of_another_version_learns_who_is_there_and_gets_nothing(rig: Rig) -> None:

@@ -1,0 +1,13 @@
+// Looks into the running firmware: its memory, and how long its interrupts take.
+#ifndef PROBE_H
+#define PROBE_H
+
+#include <stdio.h>
+
+#include "mcu.h"
+
+void probe_begin(struct mcu *mcu);
+void probe_memory(const struct mcu *mcu, FILE *replies, const char *arguments);
+void probe_interrupts(struct mcu *mcu, FILE *replies, bool clear);
+
+#endif
