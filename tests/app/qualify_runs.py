@@ -10,11 +10,13 @@ from rungbench.archive.record import ChargerIdentity, CheckResult, Record
 from rungbench.archive.store import open_archive
 from rungbench.link.port import open_port
 from rungbench.qualify.bench import calibration_for
+from rungbench.qualify.desk import EmptyDesk
 from rungbench.qualify.order import Order
 from rungbench.qualify.plan import Plan
 from rungbench.qualify.plan_file import load_plan
 from rungbench.qualify.progress import People, Told
 from rungbench.qualify.runner import run
+from rungbench.qualify.simulated_desk import SimulatedDesk
 from rungbench.qualify.stop import Stop
 from rungbench.simulated.bench import Bench
 from rungbench.simulated.operator import Operator
@@ -25,7 +27,10 @@ DEMO = ChargerIdentity("Example", "Demo 11", "D-0001", 16.0, None, 3, "cable")
 
 @dataclass
 class Run:
-    """One run to come; `told` and `bench` are filled by it."""
+    """One run to come; `told` and `bench` are filled by it.
+
+    `helped`: somebody at the simulated bench does what the plan asks for.
+    """
 
     folder: Path
     keys: str = ""
@@ -37,6 +42,7 @@ class Run:
     stop: Stop = field(default_factory=Stop)
     told: list[Told] = field(default_factory=list)
     before: Callable[[StandIn], None] | None = None
+    helped: bool = False
     bench: Bench | None = None
     board_s: float = 0.0
 
@@ -61,7 +67,9 @@ class Run:
             if self.before is not None:
                 self.before(standin)
             standin.check_stop = self.stop.check
-            record = run(order, standin, archive, People(self.told.append), url=self.url)
+            desk = SimulatedDesk(Operator(port)) if self.helped else EmptyDesk()
+            people = People(self.told.append, desk)
+            record = run(order, standin, archive, people, url=self.url)
             self.board_s = standin.now_tick * 62.5e-9
         return record
 

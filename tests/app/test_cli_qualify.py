@@ -143,7 +143,7 @@ def test_model_sheet(call: Call, tmp_path: Path) -> None:
         (("--bench", "/dev/none", *REAL), 4, "There is no port /dev/none"),
         (("--bench", "sim://loud"), 2, "no simulated bench 'sim://loud"),
         (("--bench", "sim://sound?sped=1"), 2, "has no key 'sped'"),
-        (("--bench", "sim://sound", "--plan", "none"), 2, "no plan 'none'; known: quick"),
+        (("--bench", "sim://sound", "--plan", "none"), 2, "no plan 'none'; known: edges, full"),
         (("--bench", "sim://sound", "--profile", "none"), 2, "no profile 'none'"),
         (("--bench", "sim://sound", "--phases", "2"), 2, "1 or 3 phases"),
         (("--bench", "sim://sound", "--rated-current", "4"), 2, "rated current"),

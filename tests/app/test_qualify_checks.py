@@ -14,10 +14,10 @@ from pilotsignal.judge import Verdict, judge, withheld
 from pilotsignal.standard import load_profile
 from rungbench.errors import WrongUse
 from rungbench.link.messages import Identity
-from rungbench.link.words import Rung
+from rungbench.link.words import LadderSet, Rung, Setting
 from rungbench.qualify.bench import calibration_for, is_simulated
 from rungbench.qualify.case import Bench, Finding, found
-from rungbench.qualify.checks.source import as_quantity, source_ohm
+from rungbench.qualify.checks.source import as_quantity
 from rungbench.qualify.checks.timing import rating_limit
 from rungbench.qualify.counting import counted, exactly, phases_text
 from rungbench.qualify.ladder_limit import ladder_limit, referred_to_ladder
@@ -53,47 +53,42 @@ def test_window_of_the_exact_ladder(rung: Rung, low: float, high: float) -> None
     2740 || 1300 and 2740 || 270. The figures were worked out with these rounded to 882 and 246 ohm,
     which is worth 2 mV.
     """
-    limit = ladder_limit(PROFILE, with_parts(), rung)
+    limit = ladder_limit(PROFILE, with_parts(), Setting(rung))
     assert limit is not None
     assert limit.low == pytest.approx(low, abs=2e-3)
     assert limit.high == pytest.approx(high, abs=2e-3)
 
 
+@pytest.mark.parametrize(
+    ("ladder", "low", "high"),
+    [(LadderSet.LOW, 7.60, 8.54), (LadderSet.HIGH, 9.45, 10.53)],
+)
+def test_each_set_has_a_window_of_its_own(ladder: LadderSet, low: float, high: float) -> None:
+    """Recomputed for 1870 and 4610 ohm of IEC 61851-1:2017 Table A.9 and sources of Table A.2.
+
+    (11.4 - 0.7) R / (R + 1030) + 0.7 and (12.6 - 0.7) R / (R + 970) + 0.7.
+    """
+    bench = calibration_for("sim://sound")(BOARD)
+    limit = ladder_limit(PROFILE, bench, Setting(Rung.B, ladder))
+    assert limit is not None
+    assert (limit.low, limit.high) == pytest.approx((low, high), abs=6e-3)
+    # Without the diode, or with the return open, it is another circuit.
+    for setting in (Setting(Rung.B, ladder, diode_in=False), Setting(Rung.B, pe_closed=False)):
+        assert ladder_limit(PROFILE, bench, setting) is None
+
+
 def test_unknown_parts_give_no_window() -> None:
-    assert ladder_limit(PROFILE, uncalibrated(BOARD), Rung.B) is None
+    assert ladder_limit(PROFILE, uncalibrated(BOARD), Setting(Rung.B)) is None
 
 
 def test_doubt_of_the_parts_enters_the_level() -> None:
     level = combine("high_plateau_v", "V", 9.0, "m", [half_width("x", "x", 0.001, "V")])
     bench = calibration_for("sim://sound")(BOARD)
-    referred = referred_to_ladder(level, PROFILE, bench, Rung.C)
-    names = {row.component for row in referred.rows}
+    referred = referred_to_ladder(level, PROFILE, bench, Setting(Rung.C))
+    names = {row.id for row in referred.rows}
     assert any(name.startswith("switched_c") for name in names)
     assert any(name.startswith("diode_drop_c") for name in names)
     assert referred.u > level.u
-
-
-@pytest.mark.parametrize(
-    ("volts", "drop", "ohm"),
-    [
-        ((12.0, 8.9786), 0.70, 1000.0),
-        # A diode error of 0.15 V moves the result by 18 ohm: recomputed from the circuit.
-        ((12.0, 8.9786), 0.85, 1018.5),
-    ],
-)
-def test_source_resistance_of_a_worked_example(
-    volts: tuple[float, float], drop: float, ohm: float
-) -> None:
-    """12 V behind 1 kohm at 2740 ohm and 0.70 V: (12 - 0.7) 2740 / 3740 + 0.7 = 8.9786 V."""
-    assert source_ohm(*volts, 2740.0, drop, math.inf) == pytest.approx(ohm, abs=0.1)
-
-
-def test_input_of_the_bench_is_allowed_for() -> None:
-    """Solved backwards: 12 V, 1000 ohm, 2740 ohm behind 0.7 V, 1 Mohm of sense."""
-    idle = 12.0 * 1e6 / (1e6 + 1e3)
-    loaded = (12.0 / 1e3 + 0.7 / 2740) / (1 / 1e3 + 1 / 2740 + 1e-6)
-    assert source_ohm(idle, loaded, 2740.0, 0.7, 1e6) == pytest.approx(1000.0, abs=1e-6)
-    assert source_ohm(idle, loaded, 2740.0, 0.7, math.inf) != pytest.approx(1000.0, abs=0.1)
 
 
 @pytest.mark.parametrize(

@@ -22,7 +22,7 @@ ALL = {check.id for check in load_plan("quick").checks} | {"outlet-dead"}
 NEVER_DECIDE = {"idle-steadiness", "duty-change"}
 FROM_C = {
     "mains-on", "phases", "frequency-c", "pulse-width-c", "duty-change", "plateau-c",
-    "plateau-ladder-c", "low-plateau-c", "mains-off-b", "mains-off-unplug",
+    "plateau-ladder-c", "low-plateau-c", "source-resistance-c", "mains-off-b", "mains-off-unplug",
 }  # fmt: skip
 
 # (keys, checks that fail, checks that are not run)
@@ -42,7 +42,8 @@ FAULTS = {
     # 11.35 x 2740 / 4140 + 0.7 = 8.21 V and 11.35 x 882 / 2282 + 0.7 = 5.09 V: both below.
     "source_ohm=1400": (
         {
-            "source-resistance", "plateau-b", "plateau-c", "plateau-ladder-b", "plateau-ladder-c",
+            "source-resistance", "source-resistance-c", "plateau-b", "plateau-c",
+            "plateau-ladder-b", "plateau-ladder-c",
         },
         set(),
     ),
@@ -91,7 +92,8 @@ def test_source_of_1150_ohm(tmp_path: Path) -> None:
     a conforming source gives: the indicative check may say anything but pass.
     """
     record = Run(tmp_path, "source_ohm=1150").record()
-    assert having(record, "fail") - {"plateau-ladder-c"} == {"source-resistance"}
+    sources = {"source-resistance", "source-resistance-c"}
+    assert having(record, "fail") - {"plateau-ladder-c"} == sources
     assert having(record, "undecided") <= {"plateau-ladder-c"}
     assert "plateau-ladder-c" not in having(record, "pass")
     assert record.verdict is RunVerdict.FAIL

@@ -21,7 +21,7 @@ from rungbench.standin.calibration import BenchCalibration, uncalibrated
 
 VOLTAGE = {
     "idle-level", "plateau-b", "low-plateau-b", "source-resistance", "rail-high", "rail-low",
-    "plateau-c", "low-plateau-c",
+    "plateau-c", "low-plateau-c", "source-resistance-c",
 }  # fmt: skip
 
 
@@ -50,6 +50,7 @@ def test_figures_agree_with_the_chargers_traits(tmp_path: Path) -> None:
         "rail-high": 12.2,
         "rail-low": -11.8,
         "source-resistance": 985.0,
+        "source-resistance-c": 985.0,
         "mains-on": 1.3,
         "mains-off-b": 62.0,
         "mains-off-unplug": 21.0,

@@ -91,5 +91,5 @@ def wish_of(line: str) -> Wish | None:
             rest = line[len(want) :].strip()
             if want is Want.SKIP and not rest:
                 return None
-            return Wish(want, rest if want is Want.SKIP else "", rest)
+            return Wish(want, rest) if want is Want.SKIP else Wish(want, step=rest)
     return None

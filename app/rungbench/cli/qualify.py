@@ -14,13 +14,15 @@ from rungbench.archive.document import run_document
 from rungbench.archive.record import ChargerIdentity, Record, RunVerdict
 from rungbench.archive.writer import RunArchive, open_for_run
 from rungbench.cli.amounts import ampere_list, amperes, time_span
+from rungbench.cli.lot_join import Entry, entry_of, lot_options
 from rungbench.cli.printing import print_json
 from rungbench.errors import ExitStatus, WrongUse
 from rungbench.paths import paths
 from rungbench.qualify.amend import with_currents, with_length
 from rungbench.qualify.answers import ScriptDesk, Scripted, read_answers
 from rungbench.qualify.bench import is_simulated, open_bench
-from rungbench.qualify.desk import Desk, EmptyDesk
+from rungbench.qualify.desk import Ask, Desk, EmptyDesk
+from rungbench.qualify.findings import findings_document
 from rungbench.qualify.order import Order, check_charger
 from rungbench.qualify.plan import Plan
 from rungbench.qualify.plan_file import load_plan
@@ -65,6 +67,7 @@ class _Job:
     chosen: Chosen
     as_json: bool
     answers: tuple[Scripted, ...] | None = None
+    entry: Entry | None = None
 
 
 @click.command()
@@ -94,8 +97,16 @@ class _Job:
     metavar="FILE",
     help="Answers to the questions of the plan, a TOML file; otherwise the terminal is asked.",
 )
+@click.option(
+    "--cannot",
+    multiple=True,
+    type=click.Choice([ask.value for ask in Ask]),
+    help="What nobody can do with this charger: checks that need it are taken out.",
+)
+@click.option("--ventilation", type=click.Choice(["allow", "refuse"]), help="Declared answer to D.")
 @click.option("--currents", type=ampere_list, metavar="A,A,...", help="Set currents of a sweep.")
 @click.option("--length", type=time_span, metavar="TIME", help="Length of a soak, as 90s, 30m, 2h.")
+@lot_options
 @click.option("--plans", is_flag=True, help="List the plans and stop.")
 @click.option("--show", is_flag=True, help="Print what the plan does and energises, and stop.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
@@ -119,15 +130,36 @@ def qualify(**given: Any) -> ExitStatus:
         archive = stack.enter_context(
             open_for_run(job.chosen.archive_for(simulated), simulated=simulated)
         )
+        if job.entry is not None:
+            archive.beside = job.entry.joining(archive, job.order)
         if job.as_json:
             people = People(_alarm_only, _desk(job, standin))
             record = run(job.order, standin, archive, people, url=job.url)
-            print_json(run_document(record))
+            lot = {}
+            if job.entry is not None and archive.problem is None:
+                lot = {"lot": job.entry.told(job.chosen)}
+            print_json(run_document(record) | {"findings": findings_document(record)} | lot)
         else:
             record = _run_in_view(job, standin, archive)
+            if job.entry is not None and archive.problem is None:
+                job.entry.tell(job.chosen)
         if archive.problem:
             click.echo(archive.problem, err=True)
+        _hand_over(job, record, archive)
     return _STATUS[record.verdict]
+
+
+def _hand_over(job: _Job, record: Record, archive: RunArchive) -> None:
+    """Report and JSON to wherever the settings want them; what goes wrong changes no verdict."""
+    settings = job.chosen.settings
+    if not (settings.after_run_folder or settings.after_run_command):
+        return
+    from rungbench.report.evidence import Evidence
+    from rungbench.report.handover import hand_over
+
+    evidence = Evidence.of(record, archive.load_capture)
+    for trouble in hand_over(evidence, settings.after_run_folder, settings.after_run_command):
+        click.echo(trouble, err=True)
 
 
 def _run_in_view(job: _Job, standin: StandIn, archive: RunArchive) -> Record:
@@ -138,7 +170,7 @@ def _run_in_view(job: _Job, standin: StandIn, archive: RunArchive) -> Record:
     with RunView(console, job.order) as view:
         people = People(view, _desk(job, standin, console))
         record = run(job.order, standin, archive, people, url=job.url)
-    print_end(record, archive.path, job.order.profile.confirm, console)
+    print_end(record, archive.place, job.order.profile.confirm, console)
     return record
 
 
@@ -201,8 +233,12 @@ def _alarm_only(told: Told) -> None:
 
 def _job(given: dict[str, Any]) -> _Job:
     names = ("bench", "plan", "profile", "operator", "archive")
-    sheet = read_sheet(given["sheet"]) if given["sheet"] else Sheet()
     options = {name: given[name] for name in names}
+    entry = entry_of(given, load_settings(options))
+    sheet = read_sheet(given["sheet"]) if given["sheet"] else Sheet()
+    if entry is not None:
+        sheet = entry.sheet
+        options["plan"] = options["plan"] or entry.plan
     options["plan"] = options["plan"] or sheet.plan
     chosen = load_settings(options)
     settings = chosen.settings
@@ -213,8 +249,11 @@ def _job(given: dict[str, Any]) -> _Job:
     charger = _charger(given, sheet, simulated=is_simulated(url))
     check_charger(charger, profile)
     armed = given["arm"] or is_simulated(url)
-    order = Order(plan, charger, profile, settings.operator, armed)
-    return _Job(order, url, chosen, given["as_json"], answers)
+    cannot = frozenset(Ask(word) for word in (*given["cannot"], *(sheet.cannot or ())))
+    order = Order(plan, charger, profile, settings.operator, armed, cannot)
+    if entry is not None:
+        entry.require(order, chosen)
+    return _Job(order, url, chosen, given["as_json"], answers, entry)
 
 
 def require_bench(url: str) -> str:
@@ -251,6 +290,7 @@ def _charger(given: dict[str, Any], sheet: Sheet, *, simulated: bool) -> Charger
                 ("phases", "phases"),
                 ("outlet", "outlet"),
                 ("notes", "notes"),
+                ("ventilation", "ventilation"),
             )
             if given[option] is not None
         },
@@ -273,6 +313,7 @@ def _charger(given: dict[str, Any], sheet: Sheet, *, simulated: bool) -> Charger
         phases=stated.phases or 0,
         outlet=stated.outlet or "",
         notes=stated.notes or "",
+        ventilation=stated.ventilation or "",
     )
 
 

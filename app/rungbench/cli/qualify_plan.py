@@ -44,7 +44,7 @@ def print_plan(plan: Plan) -> None:
     console = PageConsole()
     console.print(safe(f"{plan.name}: {plan.title}", "bold"))
     console.print(safe(plan.about))
-    live = [step.name for step in plan.steps if step.setting.energising]
+    live = [step.name for step in plan.steps if step.energises]
     energised = f"mains on the outlet in {len(live)} steps" if live else "nothing is energised"
     console.print(safe(f"about {duration(plan.expected_s)}; {energised}; hash {plan.hash[:12]}"))
     console.print()
@@ -64,7 +64,7 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "about": plan.about,
         "hash": plan.hash,
         "expected_s": round(plan.expected_s, 1),
-        "energises": [step.name for step in plan.steps if step.setting.energising],
+        "energises": [step.name for step in plan.steps if step.energises],
         "questions": [
             step.request.ask.value for step in plan.steps if step.request and step.do is Do.ASK
         ],
@@ -99,7 +99,7 @@ def _head(step: Step) -> Text:
     text.append(f"  {step.do.value}, {step.setting.text()}, {duration(step.expected_s)}", "dim")
     if step.when != "always":
         text.append(f", only when the {step.when.value}", "dim")
-    if step.setting.energising:
+    if step.energises:
         text.append(f"  {_ENERGISES}", "bold")
     if step.do is Do.ASK and step.request is not None:
         text.append(f"  asks: {step.request.ask.value}")

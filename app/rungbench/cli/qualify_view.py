@@ -1,6 +1,5 @@
 """A run on the terminal: progress while it goes on, one line per check, the verdict at the end."""
 
-from pathlib import Path
 from typing import Final
 
 from rich.console import Console, RenderableType
@@ -13,11 +12,21 @@ from rich.text import Text
 from pilotsignal.judge import Judgement, Limit, Verdict
 from rungbench.archive.document import deciding
 from rungbench.archive.record import CheckResult, Record, Role, RunHeader
+from rungbench.cli.bench_lines import record_lines
+from rungbench.cli.explaining import print_explanations
+from rungbench.cli.qualify_plan import duration
 from rungbench.cli.terminal import FACES, SIMULATED, PageConsole, bounds, figure, safe, verdict_text
-from rungbench.link.words import Rung
-from rungbench.paths import under_home
+from rungbench.paths import Place, under_home
 from rungbench.qualify.order import Order
-from rungbench.qualify.progress import Alarm, CheckDone, MakingSafe, RunStarted, StepStarted, Told
+from rungbench.qualify.progress import (
+    Alarm,
+    CheckDone,
+    MakingSafe,
+    Paused,
+    RunStarted,
+    StepStarted,
+    Told,
+)
 from rungbench.qualify.scope import CANNOT_PROVE, CAUTIONS, NO_CERTIFICATION
 
 _VERDICT: Final = 13
@@ -73,6 +82,9 @@ class RunView:
                 self._console.print(check_line(told.result, self._edition, self._console))
                 if self._task is not None and told.result.attempt == 1:
                     self._progress.advance(self._task)
+            case Paused():
+                text = "It goes on." if told.over else "Paused on open; 'go on' continues."
+                self._console.print(Text(f"  {text}", style="bold"))
             case MakingSafe():
                 self._describe(f"watching the outlet for {told.watch_s:g} s")
             case Alarm():
@@ -88,6 +100,8 @@ class RunView:
         console.print(safe(f"Record {header.run_id}  {self._plan.title}", "bold"), _mark(header))
         console.print(safe(f"{charger.maker} {charger.model}, serial {charger.serial}"))
         console.print(safe(f"profile {header.profile}, bench {header.bench_url}", "dim"))
+        for name, text in record_lines(header.calibration):
+            console.print(safe(f"{name}: {text}" if name else f"  {text}", "dim"))
         if not header.simulated:
             console.print(Text("ARMED" if self._armed else "not armed: stops at B", style="bold"))
         for caution in CAUTIONS:
@@ -97,8 +111,8 @@ class RunView:
 
 def _step_text(told: StepStarted) -> str:
     again = ", again and longer" if told.attempt > 1 else ""
-    live = " (outlet live)" if told.step.setting.rung in (Rung.C, Rung.D) else ""
-    return f"{told.step.name}{live}{again}"
+    live = " (outlet live)" if told.step.energises else ""
+    return f"{told.step.name}{live}{again}, about {duration(told.left_s)} left"
 
 
 def _mark(header: RunHeader) -> Text:
@@ -176,7 +190,7 @@ def _bounds(limit: Limit) -> str:
     return bounds(low, high, limit.unit)
 
 
-def print_end(record: Record, archive: Path, confirm: str, console: Console) -> None:
+def print_end(record: Record, archive: Place, confirm: str, console: Console) -> None:
     """The verdict, large; then where it lies, and what it does not say."""
     verdict = verdict_text(record.verdict.value, console)
     face = FACES[record.verdict.value]
@@ -189,6 +203,7 @@ def print_end(record: Record, archive: Path, confirm: str, console: Console) -> 
         console.print(safe(f"Interrupted: {record.interrupted}"))
     if text := record.make_safe.get("alarm"):
         console.print(alarm(str(text)))
+    print_explanations(record, console)
     console.print(safe(f"record {record.run_id} in {under_home(archive)}"))
     console.print(safe(f"Not proven here: {', '.join(CANNOT_PROVE)}.", "dim"))
     console.print(safe(f"{NO_CERTIFICATION} {confirm}", "dim"))

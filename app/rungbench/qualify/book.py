@@ -72,8 +72,8 @@ class Book:
     def captures(self, evidence: Evidence) -> Evidence:
         """Store all that was recorded; the evidence then names it."""
         keys: list[str] = []
-        for number, record in enumerate(evidence.records):
-            which = "" if number == 0 else f" {number + 1}"
+        for part, record in evidence.parts:
+            which = f" ({part})" if part else ""
             keys += self._record(record, f"{evidence.step.name}-{evidence.attempt}{which}")
         return evidence.with_captures(tuple(keys))
 

@@ -6,11 +6,13 @@ from datetime import date
 from types import MappingProxyType
 from typing import Final
 
+from pilotsignal.grounds import Need, need_of
 from pilotsignal.judge import Grounds, Judgement, Limit, Verdict, judge, withheld
 from pilotsignal.quantity import Quantity
 from pilotsignal.standard import Profile
 from rungbench.archive.record import ChargerIdentity
 from rungbench.link.messages import Identity
+from rungbench.link.words import Setting
 from rungbench.qualify.evidence import Evidence
 from rungbench.standin.calibration import BenchCalibration
 
@@ -23,6 +25,7 @@ _ORDER: Final = (
     Verdict.OBSERVED,
 )
 _NOTHING: Final[Mapping[str, str]] = MappingProxyType({})
+_NO_LEVELS: Final[Mapping[Setting, Evidence]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,16 +41,25 @@ class Bench:
     @property
     def grounds(self) -> Grounds:
         """What voltages and frequencies of this bench stand on."""
-        return Grounds(self.calibration.volts, self.calibration.time_base, self.on)
+        known = self.calibration
+        return Grounds(known.volts, known.time_base, self.on, self.identity.simulated)
+
+    def doubt(self, unit: str) -> str:
+        """Why this bench may not judge what is in `unit` now, or nothing."""
+        return self.calibration.doubts.get("volts", "") if need_of(unit) is Need.VOLTS else ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Case:
-    """A check's evidence; `against` is that of the earlier step it compares with."""
+    """A check's evidence; `against` is that of the earlier step it compares with.
+
+    `levels` are the last observations so far of each setting that the run has presented.
+    """
 
     bench: Bench
     evidence: Evidence
     against: Evidence | None = None
+    levels: Mapping[Setting, Evidence] = field(default_factory=lambda: _NO_LEVELS)
 
     @property
     def profile(self) -> Profile:
@@ -55,6 +67,9 @@ class Case:
 
     def judge(self, quantity: Quantity | None, limit: Limit, missing: str = "") -> Judgement:
         """Judge a quantity on this bench; without one the check was not run."""
+        doubt = self.bench.doubt(limit.unit)
+        if doubt and quantity is not None:
+            return Judgement(Verdict.UNDECIDED, f"uncalibrated: {doubt}", quantity, limit)
         return judge(quantity, limit, missing_why=missing, grounds=self.bench.grounds)
 
     def missing(self, name: str) -> tuple[Verdict, str]:

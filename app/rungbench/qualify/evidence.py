@@ -51,6 +51,14 @@ class Sample:
         """Both records, in order of time."""
         return (self.record,) if self.before is None else (self.before, self.record)
 
+    def parts(self, number: int) -> tuple[tuple[str, BoardRecord], ...]:
+        """Both records, each with a name; `number` counts the samples of the step from 1."""
+        ampere = self.asked.question.ampere if self.asked else None
+        name = f"part {number}" if ampere is None else f"{ampere:g} A, part {number}"
+        if self.before is None:
+            return ((name, self.record),)
+        return ((f"before {name}", self.before), (name, self.record))
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Evidence:
@@ -95,8 +103,14 @@ class Evidence:
     @property
     def records(self) -> tuple[BoardRecord, ...]:
         """All records of the step."""
-        fine = () if self.fine is None else (self.fine,)
-        return (self.record, *fine, *(one for sample in self.series for one in sample.records))
+        return tuple(record for _, record in self.parts)
+
+    @property
+    def parts(self) -> tuple[tuple[str, BoardRecord], ...]:
+        """All records of the step, each with what sets it apart, the step's own one first."""
+        fine = () if self.fine is None else (("fastest samples", self.fine),)
+        series = tuple(part for n, one in enumerate(self.series, 1) for part in one.parts(n))
+        return (("", self.record), *fine, *series)
 
     @property
     def losses(self) -> Losses:

@@ -12,9 +12,18 @@ from pilotsignal.calibration import KnownPart
 from pilotsignal.limit import Limit, Rule
 from pilotsignal.quantity import BudgetRow, Quantity
 from pilotsignal.standard import Profile
-from rungbench.link.words import Rung
+from rungbench.link.words import Rung, Setting
 from rungbench.standin.calibration import BenchCalibration
 
+_WORDS = {
+    "permanent": "ladder resistor",
+    "switched": "ladder resistor",
+    "diode": "diode",
+    "input": "input loading",
+    "short": "short",
+    "cable": "cable code",
+    "ohmmeter": "reference meter",
+}
 _SWITCHED = {Rung.C: "switched_c", Rung.D: "switched_d"}
 
 
@@ -35,9 +44,9 @@ class _Load:
         return (rail_v - self.diode.value) * share + self.diode.value
 
 
-def ladder_limit(profile: Profile, calibration: BenchCalibration, rung: Rung) -> Limit | None:
+def ladder_limit(profile: Profile, calibration: BenchCalibration, setting: Setting) -> Limit | None:
     """Window of the high plateau at this ladder, or ``None`` where its parts are not known."""
-    load = _load(calibration, rung)
+    load = _load(calibration, setting)
     rail, source = profile.limit("open_high"), profile.limit("source_resistance")
     if load is None or None in (rail.low, rail.high, source.low, source.high):
         return None
@@ -53,10 +62,10 @@ def ladder_limit(profile: Profile, calibration: BenchCalibration, rung: Rung) ->
 
 
 def referred_to_ladder(
-    level: Quantity, profile: Profile, calibration: BenchCalibration, rung: Rung
+    level: Quantity, profile: Profile, calibration: BenchCalibration, setting: Setting
 ) -> Quantity:
     """The level with the doubt of the ladder's own parts added to its budget."""
-    load = _load(calibration, rung)
+    load = _load(calibration, setting)
     if load is None:
         return level
     rail = profile.limit("open_high").nominal or level.value
@@ -65,9 +74,16 @@ def referred_to_ladder(
     return combine("high_plateau_ladder_v", "V", level.value, level.method, rows)
 
 
-def _load(calibration: BenchCalibration, rung: Rung) -> _Load | None:
-    names = ["permanent", *([_SWITCHED[rung]] if rung in _SWITCHED else [])]
-    parts = [*(calibration.parts.get(name) for name in names), calibration.diode_on(rung)]
+def _load(calibration: BenchCalibration, setting: Setting) -> _Load | None:
+    """What the ladder set in use puts behind its diode; nothing is known without the diode."""
+    rung, ladder = setting.rung, setting.ladder
+    if not setting.diode_in or not setting.pe_closed:
+        return None
+    roles = ["permanent", *([_SWITCHED[rung]] if rung in _SWITCHED else [])]
+    parts = [
+        *(calibration.resistor(role, ladder) for role in roles),
+        calibration.diode_on(rung, ladder),
+    ]
     if any(part is None for part in parts):
         return None
     known = [part for part in parts if part is not None]
@@ -78,10 +94,30 @@ def _part_rows(load: _Load, rail: float, source: float) -> list[BudgetRow]:
     """Rows of resistors and diode with their sensitivities at a nominal source."""
     drop = rail - load.diode.value
     by_ohm = drop * source / (load.ohm + source) ** 2
-    rows = [part_row(part, by_ohm * (load.ohm / part.value) ** 2) for part in load.resistors]
-    return [*rows, part_row(load.diode, source / (load.ohm + source))]
+    rows = [
+        row
+        for part in load.resistors
+        for row in part_rows(part, by_ohm * (load.ohm / part.value) ** 2)
+    ]
+    return [*rows, *part_rows(load.diode, source / (load.ohm + source))]
 
 
-def part_row(part: KnownPart, sensitivity: float) -> BudgetRow:
-    """The row of a part; the same id wherever the part enters."""
-    return BudgetRow(part.id, part.id, "B", "normal", part.u, part.unit, math.inf, sensitivity)
+def part_rows(part: KnownPart, sensitivity: float) -> list[BudgetRow]:
+    """The rows of a part; each with the same id wherever its input enters.
+
+    An input that parts share, such as the ohmmeter, is counted in its own standard deviations.
+    """
+    if not part.inputs:
+        component = _component(part.id)
+        row = BudgetRow(part.id, component, "B", "normal", part.u, part.unit, math.inf, sensitivity)
+        return [row]
+    return [
+        BudgetRow(key, _component(key), "B", "normal", 1.0, "1", math.inf, sensitivity * by)
+        for key, by in part.inputs
+    ]
+
+
+def _component(key: str) -> str:
+    name = key.partition("@")[0]
+    words = next((text for start, text in _WORDS.items() if name.startswith(start)), "part")
+    return f"{words}, {name}"

@@ -11,9 +11,12 @@ from rungbench import __version__
 from rungbench.archive.record import ChargerIdentity, RunHeader, new_run_id, utc_now
 from rungbench.errors import WrongUse
 from rungbench.link.messages import Identity
+from rungbench.qualify.acts.change import limit_seconds, watch_s
 from rungbench.qualify.checks import CHECK_KINDS
+from rungbench.qualify.desk import Ask
 from rungbench.qualify.plan import Plan, PlannedCheck, Step
 from rungbench.qualify.safety import OUTLET_DEAD
+from rungbench.qualify.scope import NOT_MADE
 from rungbench.redact import without_password
 from rungbench.standin.calibration import BenchCalibration
 
@@ -23,13 +26,18 @@ _OUTLETS: Final = ("socket", "cable")
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """One charger, one plan, one profile; `armed` allows rungs that may put mains on the outlet."""
+    """One charger, one plan, one profile; `armed` allows rungs that may put mains on the outlet.
+
+    `cannot` is what is declared not to be possible with this charger: checks that need it are
+    taken out before the run.
+    """
 
     plan: Plan
     charger: ChargerIdentity
     profile: Profile
     operator: str = ""
     armed: bool = False
+    cannot: frozenset[Ask] = frozenset()
 
 
 def check_charger(charger: ChargerIdentity, profile: Profile) -> None:
@@ -86,9 +94,34 @@ def _inapplicable(step: Step, check: PlannedCheck, order: Order) -> str:
         return f"{profile.edition} sets no limit {step.limit!r}"
     if kind.needs_limit and not profile.has(kind.needs_limit):
         return f"{profile.edition} sets no limit {kind.needs_limit!r}"
-    if kind.outlet and kind.outlet != order.charger.outlet:
-        return f"It is for chargers with a {kind.outlet}; this one has a {order.charger.outlet}"
+    if step.asks in order.cannot:
+        return f"Declared of this charger: nobody can do what it needs ({step.asks})"
+    outlet = kind.outlet or step.outlet
+    if outlet and outlet != order.charger.outlet:
+        return f"It is for chargers with a {outlet}; this one has a {order.charger.outlet}"
     return ""
+
+
+def check_holds(order: Order, identity: Identity) -> None:
+    """Refuse a plan that would stay on an energising rung for longer than this board holds one.
+
+    Raises
+    ------
+    WrongUse : names the step.
+    """
+    for step in order.plan.steps:
+        limit_s = identity.hold_limit_s(step.setting.rung)
+        longest_s = step.longest_s(_watch_s(step, order.profile))
+        if order.armed and limit_s is not None and longest_s > limit_s:
+            raise WrongUse(
+                f"The step {step.name!r} of the plan {order.plan.name} may stay on rung "
+                f"{step.setting.rung} for {longest_s:.0f} s, and this board opens it after "
+                f"{limit_s} s; shorten the step's times in a plan of your own."
+            )
+
+
+def _watch_s(step: Step, profile: Profile) -> float:
+    return watch_s(limit_seconds(profile, step.limit))
 
 
 def cannot(step: Step, check: PlannedCheck, identity: Identity) -> str:
@@ -120,7 +153,7 @@ def header(order: Order, url: str, identity: Identity, calibration: BenchCalibra
         plan_hash=order.plan.hash,
         versions=versions(),
         started=utc_now(),
-        left_out=tuple(gone.items()),
+        left_out=(*gone.items(), *NOT_MADE),
         planned=(*planned, OUTLET_DEAD),
     )
 

@@ -58,6 +58,8 @@ _STEP: Final = (
     "name",
     "do",
     "when",
+    "needs",
+    "outlet",
     "mode",
     "expect",
     "limit",
@@ -70,6 +72,7 @@ _STEP: Final = (
 # What a kind of step asks unless the plan says otherwise.
 _ASKS: Final = {Do.SWEEP: Ask.SET_CURRENT, Do.RECOVER: Ask.CLEAR}
 _CHECK: Final = ("id", "kind", "role", "against")
+_OUTLETS: Final = ("", "socket", "cable")
 _NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]*\Z")
 
 
@@ -198,11 +201,21 @@ def _step(row: Mapping[str, Any], place: _Place) -> Step:
         expect=expect,
         limit=_text(row, "limit", place, ""),
         when=_word(row, "when", place, When, When.ALWAYS),
+        needs=_word(row, "needs", place, Ask) if "needs" in row else None,
+        outlet=_outlet(row, place),
+        any_cable="cable" not in row,
         request=_request(row, place, do),
         holds_s=_numbers(row, "holds_s", place, needed=do is Do.TOGGLE),
         amperes=_numbers(row, "amperes", place, needed=do is Do.SWEEP),
         **durations,
     )
+
+
+def _outlet(row: Mapping[str, Any], place: _Place) -> str:
+    outlet = _text(row, "outlet", place, "")
+    if outlet not in _OUTLETS:
+        raise place.key("outlet").error(f"{outlet!r} is none of socket, cable")
+    return outlet
 
 
 def _request(row: Mapping[str, Any], place: _Place, do: Do) -> Request | None:
@@ -287,11 +300,6 @@ def _consistent(plan: Plan, place: _Place) -> None:
             if check.against and check.against not in names:
                 raise line.key("against").error(
                     f"no step before this one is called {check.against!r}"
-                )
-            if step.when is not When.ALWAYS and check.role is Role.REQUIRED:
-                raise line.error(
-                    f"a step that depends on {str(step.when)!r} cannot hold a required check;"
-                    " give it the role optional"
                 )
             if check.id in ids:
                 raise line.error(f"the id {check.id!r} is used twice; give each an id of its own")

@@ -21,7 +21,7 @@ def rewind(standin: StandIn, step: Step, first: Evidence) -> None:
 
     What goes to its setting by itself is simply done again.
     """
-    if step.do is not Do.CHANGE:
+    if step.do not in (Do.CHANGE, Do.TOGGLE, Do.ASK):
         return
     before = first.before
     if before.energising and standin.setting.rung is Rung.OPEN:

@@ -7,12 +7,14 @@ open, the outlet is watched, and what was completed stays recorded.
 
 from contextlib import ExitStack
 from dataclasses import dataclass, field
-from types import TracebackType
+from types import MappingProxyType, TracebackType
 from typing import Final, Self
 
 from pilotsignal.budget import combine, derive, half_width
+from pilotsignal.circuit import FAST_SILICON
 from pilotsignal.errors import PilotSignalError
 from pilotsignal.judge import Verdict
+from pilotsignal.response import Window
 from rungbench.archive.record import Record, RunHeader, run_verdict, utc_now
 from rungbench.archive.store import Archive
 from rungbench.errors import BenchError, Interrupted
@@ -24,8 +26,8 @@ from rungbench.qualify.case import Bench, Case, without
 from rungbench.qualify.checks import CHECK_KINDS
 from rungbench.qualify.errors import OutletLive
 from rungbench.qualify.evidence import Evidence
-from rungbench.qualify.order import Order, cannot, header, left_out
-from rungbench.qualify.plan import Do, PlannedCheck, Step, When, expected_s
+from rungbench.qualify.order import Order, cannot, check_holds, header, left_out
+from rungbench.qualify.plan import PlannedCheck, Step, When, expected_s
 from rungbench.qualify.progress import Alarm, MakingSafe, People, RunStarted, StepStarted
 from rungbench.qualify.retake import restore, retakes, rewind
 from rungbench.qualify.safety import (
@@ -42,8 +44,9 @@ from rungbench.standin.board import StandIn
 
 NOT_ARMED: Final = "The run is not armed for rungs that may put mains on the outlet (--arm)."
 _UNMET: Final = {
-    When.WAITING: "The charger did not wait for authorisation.",
-    When.PULSING: "The charger offers no PWM.",
+    When.WAITING: "It does not apply: the charger did not wait for authorisation.",
+    When.PULSING: "It does not apply: the charger offers no PWM.",
+    When.SILENT: "It does not apply: the charger offers PWM.",
 }
 
 
@@ -54,7 +57,12 @@ def run(
 
     A lost link, a wish to stop and Ctrl-C end the run; the record says so.  Any other exception
     is passed on after the stand-in was left on open and the record was closed.
+
+    Raises
+    ------
+    WrongUse : the plan would stay on a rung for longer than this board does; nothing was done.
     """
+    check_holds(order, standin.identity)
     runner = Runner(order, standin, archive, people or People(), url)
     runner.execute()
     return archive.load(runner.run_id)
@@ -121,16 +129,17 @@ class Runner:
 
     def _all_steps(self) -> None:
         for step in self._order.plan.steps:
-            if step.setting.energising and not self._order.armed:
+            if step.energises and not self._order.armed:
                 self._state.why_not = NOT_ARMED
                 return
             self._wishes.look()
             self._grant_repeats()
             why_not = self._wishes.skipped()
             if why_not:
-                self._pass_over(step, f"Skipped by the operator: {why_not}.")
+                self._pass_over(step, Verdict.NOT_RUN, f"Skipped by the operator: {why_not}.")
             elif not self._met(step):
-                self._pass_over(step, _UNMET[step.when])
+                # Nothing of this charger is left unproven by it, so it must not hold up a verdict.
+                self._pass_over(step, Verdict.OBSERVED, _UNMET[step.when])
             else:
                 self._announce(step, 1)
                 self._step(step)
@@ -149,18 +158,24 @@ class Runner:
                 return self._state.waited
             case When.PULSING:
                 return self._standin.pulsing()
+            case When.SILENT:
+                return not self._standin.pulsing()
             case When.ALWAYS:
                 return True
 
-    def _pass_over(self, step: Step, why: str) -> None:
+    def _pass_over(self, step: Step, verdict: Verdict, why: str) -> None:
         for check in self._wanted(step):
-            self._book.nothing(check, step, Verdict.NOT_RUN, why)
+            self._book.nothing(check, step, verdict, why)
 
     def _step(self, step: Step) -> None:
         wanted = self._wanted(step)
         if not self._standin.identity.can_present(step.setting):
             return
-        if not wanted and step.checks and step.do not in (Do.OBSERVE, Do.CHANGE):
+        if step.asks is not None and step.asks in self._order.cannot:
+            return
+        if step.outlet and step.outlet != self._order.charger.outlet:
+            return
+        if not wanted and step.checks and not step.setting.energising and not step.expect:
             # None of its checks applies, and no later step begins where it would have ended.
             return
         evidence = self._perform(step, wanted, 1)
@@ -185,10 +200,10 @@ class Runner:
     def _perform(self, step: Step, wanted: list[PlannedCheck], attempt: int) -> Evidence:
         state, setting = self._state, self._standin.setting
         window = old_window(setting, state.levels.get(setting), self._order.profile)
-        if step.setting.rung is not OPEN.rung:
-            state.safety = None
+        # What was watched before tells nothing of what this step brings about, on open or not.
+        state.safety = None
         try:
-            evidence = ACTS[step.do](self._ground, Pass(step, window, attempt))
+            evidence = ACTS[step.do](self._ground, self._pass(step, window, attempt))
         except BenchError as lost:
             for check in wanted:
                 self._book.nothing(check, step, Verdict.BENCH_FAULT, str(lost), attempt)
@@ -196,6 +211,12 @@ class Runner:
         evidence = self._book.captures(evidence)
         self._remember(evidence)
         return evidence
+
+    def _pass(self, step: Step, window: Window, attempt: int) -> Pass:
+        """A step without checks is measured where a later one compares or is timed from there."""
+        plan = self._order.plan
+        wanted = step.checks or step.name in plan.compared or step.setting in plan.timed_from
+        return Pass(step, window, attempt, measures=bool(wanted))
 
     def _remember(self, evidence: Evidence) -> None:
         state = self._state
@@ -240,7 +261,7 @@ class Runner:
             self._state.safety = watch_outlet(self._standin, min(passed, WATCH_S))
             if self._state.safety.live:
                 self._alarm(f"Mains is on the outlet after the return to open: {ALARM}.")
-        elif evidence.live and not reported.energising:
+        elif evidence.live and not evidence.step.energises:
             self._alarm(f"Mains is on the outlet on {evidence.where}: {ALARM}.")
 
     def _alarm(self, text: str) -> None:
@@ -253,7 +274,9 @@ class Runner:
         """Judge and store one check; returns whether another, longer look is worth it."""
         self._standin.renew()
         kind = CHECK_KINDS[check.kind]
-        case = Case(self._bench, evidence, self._state.evidence.get(check.against))
+        state = self._state
+        against = state.evidence.get(check.against)
+        case = Case(self._bench, evidence, against, MappingProxyType(dict(state.levels)))
         try:
             finding = kind.judge(case)
         except PilotSignalError as problem:
@@ -277,6 +300,8 @@ class Runner:
         with ExitStack() as stack:
             stack.callback(self._close_record)
             stack.callback(self._store_outlet)
+            if problem is not None:
+                stack.callback(self._store_rest)
             if not self._is_safe():
                 stack.callback(self._make_safe)
                 self._tell(MakingSafe(WATCH_S))
@@ -290,6 +315,9 @@ class Runner:
         self._state.safety = make_safe(self._standin)
         if self._state.safety.alarm:
             self._tell(Alarm(self._state.safety.alarm))
+
+    def _store_rest(self) -> None:
+        self._book.rest(self._order.plan, "The run broke off before it.")
 
     def _store_outlet(self) -> None:
         safety = self._state.safety or NOT_WATCHED
@@ -328,3 +356,4 @@ def _warm_up() -> None:
     """Load what computes uncertainties now: later it would keep an energised stand-in waiting."""
     one = combine("one", "1", 1.0, "start", [half_width("one", "one", 0.1, "1")])
     derive("two", "1", "start", lambda a: 2 * a, (one,)).expanded()
+    FAST_SILICON.current(1.0, 1000.0)  # what the fit of the source needs of SciPy

@@ -8,10 +8,15 @@ from pathlib import Path
 from typing import Any, Final
 
 from rungbench.errors import InputError, WrongUse
+from rungbench.qualify.desk import Ask
 
-_TEXTS: Final = ("maker", "model", "outlet", "plan", "serial_pattern", "notes")
+_TEXTS: Final = (
+    *("maker", "model", "outlet", "plan", "serial_pattern", "barcode_prefix", "notes"),
+    "ventilation",
+)
 _NUMBERS: Final = ("rated_current_a", "set_current_a")
-_KEYS: Final = (*_TEXTS, *_NUMBERS, "phases")
+_KEYS: Final = (*_TEXTS, *_NUMBERS, "phases", "cannot")
+_VENTILATION: Final = ("allow", "refuse")
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +32,22 @@ class Sheet:
     plan: str | None = None
     serial_pattern: str | None = None
     notes: str | None = None
+    ventilation: str | None = None
+    cannot: tuple[str, ...] | None = None
+    barcode_prefix: str | None = None
+
+    def serial_of(self, scanned: str) -> str:
+        """The serial number in what a scanner read; `WrongUse` if it cannot be the model's."""
+        text = scanned.strip()
+        prefix = self.barcode_prefix or ""
+        if not text.startswith(prefix):
+            raise WrongUse(
+                f"Barcode {text!r} does not begin with {prefix!r}, as those of this model do; "
+                "scan the serial number, or take the right sheet."
+            )
+        serial = text.removeprefix(prefix).strip()
+        self.check_serial(serial)
+        return serial
 
     def check_serial(self, serial: str) -> None:
         """Refuse a serial number that the model cannot have; `WrongUse`."""
@@ -64,11 +85,15 @@ def _known(table: Mapping[str, Any], path: Path) -> Mapping[str, Any]:
 
 
 def _value(key: str, value: Any, path: Path) -> Any:
+    if key == "cannot":
+        return _asks(value, path)
     if key in _TEXTS:
         if not isinstance(value, str):
             raise WrongUse(f"{path}: {key} must be a text in quotes.")
         if key == "serial_pattern":
             _check_pattern(value, path)
+        if key == "ventilation" and value not in _VENTILATION:
+            raise WrongUse(f"{path}: ventilation must be one of {', '.join(_VENTILATION)}.")
         return value
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise WrongUse(f"{path}: {key} must be a number.")
@@ -77,6 +102,12 @@ def _value(key: str, value: Any, path: Path) -> Any:
             raise WrongUse(f"{path}: phases must be 1 or 3.")
         return value
     return float(value)
+
+
+def _asks(value: Any, path: Path) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(one in tuple(Ask) for one in value):
+        raise WrongUse(f"{path}: cannot must be a list of {', '.join(Ask)}.")
+    return tuple(value)
 
 
 def _check_pattern(pattern: str, path: Path) -> None:

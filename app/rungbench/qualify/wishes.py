@@ -1,14 +1,11 @@
 """What people at the desk want of a run between two steps."""
 
 from dataclasses import dataclass, field
-from typing import Final
 
 from rungbench.link.words import Rung
 from rungbench.qualify.desk import Desk, Want, Wish
 from rungbench.qualify.progress import Listener, Paused
 from rungbench.standin.board import StandIn
-
-_NO_REASON: Final = "no reason was given"
 
 
 @dataclass(slots=True)
@@ -45,7 +42,8 @@ class Wishes:
             case Want.GO_ON:
                 self._pause = False
             case Want.SKIP:
-                self.skip = wish.reason.strip() or _NO_REASON
+                # Without a reason, which the record keeps, nothing is skipped.
+                self.skip = wish.reason.strip() or self.skip
             case Want.REPEAT:
                 self.repeats.append(wish.step)
 

@@ -1,18 +1,20 @@
 """To ask the operator for something, and record until it shows at the contacts."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Final
 
 from rungbench.qualify.acts.change import limit_seconds
 from rungbench.qualify.acts.ground import Before, Ground, Pass, measured
-from rungbench.qualify.desk import Answer, Question, Reply
+from rungbench.qualify.desk import Answer, Ask, Question, Reply
 from rungbench.qualify.evidence import Asked, Evidence
 from rungbench.qualify.plan import Await, Request
 from rungbench.standin.board import StandIn
 
 # Of the period; the pulse moves by 1.7 % for each ampere.
 _NEW_DUTY: Final = 0.3
+_RESTARTS: Final = (Ask.RESTART, Ask.CLEAR)
 
 
 def ask(ground: Ground, one: Pass) -> Evidence:
@@ -27,7 +29,7 @@ def ask(ground: Ground, one: Pass) -> Evidence:
     standin, step = ground.standin, one.step
     assert step.request is not None  # plan_file refuses a question without one
     before = Before.now(standin)
-    applied = standin.hold(ground.fitted(step.setting))
+    applied = ground.go(ground.fitted(step))
     if applied.asked != before.setting:
         standin.wait(step.settle_s)
     standin.begin(step.mode)
@@ -42,13 +44,30 @@ def ask(ground: Ground, one: Pass) -> Evidence:
         applied,
         record,
         measurement=measured(record),
-        limit_s=limit_seconds(ground, step),
+        limit_s=limit_seconds(ground.profile, step.limit),
         asked=asked,
     )
 
 
 def put(ground: Ground, request: Request) -> Asked:
     """Put a question and wait for its answer, then for what it is to bring about."""
+    with _unarmed(ground.standin, request.ask):
+        return _put(ground, request)
+
+
+@contextmanager
+def _unarmed(standin: StandIn, ask: Ask) -> Iterator[None]:
+    """A charger that is switched off and on meets a stand-in that can ask for nothing."""
+    armed = standin.run_armed and ask in _RESTARTS
+    if armed:
+        standin.disarm()
+    yield
+    # What the board or a stop has dropped meanwhile ended the run: nobody comes by here.
+    if armed:
+        standin.arm_energising()
+
+
+def _put(ground: Ground, request: Request) -> Asked:
     standin, desk = ground.standin, ground.desk
     shows = _watch(request, standin)
     question = Question(request.ask, standin.setting, request.answer_s, request.ampere)

@@ -8,13 +8,23 @@ from pilotsignal.measure import PilotMeasurement, measure
 from pilotsignal.response import Window
 from pilotsignal.standard import Profile
 from rungbench.archive.record import ChargerIdentity
-from rungbench.link.words import CableCode, Rung, Setting
+from rungbench.link.words import (
+    MODE_FACTS,
+    TICKS_PER_SECOND,
+    CableCode,
+    Mode,
+    Rung,
+    Setting,
+)
 from rungbench.qualify.desk import Desk
 from rungbench.qualify.evidence import Evidence
 from rungbench.qualify.plan import Step
 from rungbench.standin.board import StandIn
 from rungbench.standin.record import Applied, BoardRecord
 
+FASTEST: Final = Mode.STREAM8
+_PERIOD_TICKS: Final = TICKS_PER_SECOND / 1000
+_FEWEST_SAMPLES: Final = 1.5
 _OLD_LEVEL_V: Final = 0.5
 _CABLES: Final = (CableCode.A13, CableCode.A20, CableCode.A32, CableCode.A63)
 
@@ -28,9 +38,25 @@ class Ground:
     charger: ChargerIdentity
     desk: Desk
 
-    def fitted(self, setting: Setting) -> Setting:
-        """The setting with a cable code that lets a socket outlet offer what it is rated for."""
-        return fitted(setting, self.charger)
+    def fitted(self, step: Step) -> Setting:
+        """The step's setting, with a cable that lets a socket outlet offer what it is rated for."""
+        return fitted(step.setting, self.charger) if step.any_cable else step.setting
+
+    def mode(self, step: Step) -> Mode:
+        """How a step samples: as it says, or fastest where its pulses would hold one sample.
+
+        That is a duty of 5 %, which asks for digital communication.
+        """
+        standin = self.standin
+        duty, facts = standin.duty, MODE_FACTS.get(step.mode)
+        if duty is None or facts is None or FASTEST not in standin.identity.modes:
+            return step.mode
+        samples = duty / 100.0 * _PERIOD_TICKS / facts.interval_ticks
+        return step.mode if samples >= _FEWEST_SAMPLES else FASTEST
+
+    def go(self, setting: Setting) -> Applied:
+        """Present a setting; an energising one anew, so that the board's limit counts from now."""
+        return self.standin.present(setting) if setting.energising else self.standin.hold(setting)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +67,14 @@ class Pass:
     ----------
     window : what the level before the step lies in (see `old_window`).
     attempt : from the second one on, an observation records longer.
+    measures : whether an observation is to be measured; where no check and no later step asks for
+        its levels, that would only keep the stand-in waiting.
     """
 
     step: Step
     window: Window
     attempt: int
+    measures: bool = True
 
 
 @dataclass(frozen=True, slots=True)

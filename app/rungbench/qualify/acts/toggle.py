@@ -16,9 +16,9 @@ def toggle(ground: Ground, one: Pass) -> Evidence:
     BenchError, Interrupted : as `observe`.
     """
     standin, step = ground.standin, one.step
-    rung = ground.fitted(step.setting)
+    rung = ground.fitted(step)
     calm = replace(rung, rung=Rung.B)
-    limit_s = limit_seconds(ground, step)
+    limit_s = limit_seconds(ground.profile, step.limit)
     before = Before.now(standin)
     standin.begin(step.mode)
     standin.wait(step.before_s)

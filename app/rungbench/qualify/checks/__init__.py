@@ -3,11 +3,33 @@
 from collections.abc import Mapping
 from typing import Final
 
-from rungbench.qualify.checks import levels, mains, source, timing
+from rungbench.qualify.checks import (
+    answers,
+    levels,
+    mains,
+    recognition,
+    sessions,
+    set_points,
+    soak,
+    source,
+    timing,
+)
 from rungbench.qualify.checks.kind import CheckKind
 
 CHECK_KINDS: Final[Mapping[str, CheckKind]] = {
-    kind.name: kind for module in (levels, timing, mains, source) for kind in module.KINDS
+    kind.name: kind
+    for module in (
+        levels,
+        timing,
+        mains,
+        source,
+        recognition,
+        sessions,
+        answers,
+        set_points,
+        soak,
+    )
+    for kind in module.KINDS
 }
 
 __all__ = ["CHECK_KINDS", "CheckKind"]

@@ -14,6 +14,8 @@ TOGGLE = frozenset({Do.TOGGLE})
 SWEEP = frozenset({Do.SWEEP})
 RECOVER = frozenset({Do.RECOVER})
 ENDURE = frozenset({Do.ENDURE})
+DIGITAL = "The charger asks for digital communication, which nobody here speaks: it offers nothing."
+"""Why a charger at a duty of 5 % cannot be asked for more."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,14 @@ def high_level(case: Case) -> Finding:
     return found(case.judge_measured("high_plateau_v", limit))
 
 
+def steady_level(case: Case) -> Finding:
+    """High level while the charger offers nothing, by the published window."""
+    limit = case.profile.limit("high_level", _state(case))
+    if case.evidence.pulsing:
+        return observed(f"The charger pulses on {case.evidence.where}: its level is not steady.")
+    return found(case.judge_measured("high_plateau_v", limit))
+
+
 def low_level(case: Case) -> Finding:
     """Low plateau by the published window; without PWM there is none."""
     limit = case.profile.limit("low_level", _state(case))
@@ -35,14 +43,16 @@ def low_level(case: Case) -> Finding:
 def ladder_level(case: Case) -> Finding:
     """High plateau by what this very ladder allows a conforming charger."""
     bench, setting = case.bench, case.evidence.applied.reported
-    allowed = ladder_limit(bench.profile, bench.calibration, setting.rung)
+    allowed = ladder_limit(bench.profile, bench.calibration, setting)
     if allowed is None:
-        return without(Verdict.NOT_RUN, "The resistors of this ladder are not calibrated.")
+        doubt = bench.calibration.doubts.get("parts", "")
+        why = f"The parts of this ladder are not calibrated. {doubt}".strip()
+        return without(Verdict.NOT_RUN, why)
     measurement = case.evidence.measurement
     level = measurement.high_plateau_v if measurement else None
     if level is None:
         return found(withheld(allowed, *case.missing("high_plateau_v")))
-    quantity = referred_to_ladder(level, bench.profile, bench.calibration, setting.rung)
+    quantity = referred_to_ladder(level, bench.profile, bench.calibration, setting)
     return found(case.judge(quantity, allowed))
 
 
@@ -90,5 +100,6 @@ KINDS = (
     CheckKind(
         "plateau-ladder", "High plateau, this ladder's window", ladder_level, role=Role.INDICATIVE
     ),
+    CheckKind("steady-level", "Level without PWM, published window", steady_level),
     CheckKind("low-plateau", "Low plateau", low_level),
 )

@@ -5,8 +5,9 @@ from pilotsignal.limit import Limit
 from pilotsignal.response import Instant, elapsed, leaving
 from rungbench.link.messages import Event
 from rungbench.link.words import TICK_S, TICKS_PER_SECOND, EventKind
-from rungbench.qualify.case import Case, Finding, found, without
-from rungbench.qualify.checks.kind import CHANGE, OBSERVE, CheckKind
+from rungbench.qualify.case import Case, Finding, found, observed, without
+from rungbench.qualify.checks.kind import CHANGE, DIGITAL, OBSERVE, CheckKind
+from rungbench.qualify.checks.widths import asks_digital
 from rungbench.qualify.counting import counted, exactly, phases_text, told
 
 # The pilot may move some milliseconds before the board reports the setting as applied.
@@ -20,6 +21,13 @@ def no_mains(case: Case) -> Finding:
     limit = case.profile.limit("mains_phases_unasked")
     judgement = told(case.judge(phases, limit), phases_text(seen, f"on {case.evidence.where}"))
     return found(judgement, certain=bool(seen))
+
+
+def no_mains_silent(case: Case) -> Finding:
+    """As `no_mains`, on C while the charger offers nothing."""
+    if case.evidence.pulsing:
+        return observed("It does not apply: the charger offered PWM again by itself.")
+    return no_mains(case)
 
 
 def phases(case: Case) -> Finding:
@@ -45,6 +53,8 @@ def mains_on(case: Case) -> Finding:
         return found(withheld(limit, Verdict.NOT_RUN, "Mains was on before."))
     if not evidence.live and not evidence.pulsing:
         return found(withheld(limit, *case.missing("mains")))
+    if not evidence.live and asks_digital(evidence.record, case.profile):
+        return found(withheld(limit, Verdict.NOT_RUN, DIGITAL))
     if not evidence.live:
         return _never(case, limit)
     first = _first_of(evidence.record.mains_events(EventKind.MAINS_ON))
@@ -130,7 +140,21 @@ def _conduction(event: Event) -> Instant:
 
 
 KINDS = (
-    CheckKind("no-mains", "No mains on the outlet", no_mains, senses_mains=True, absence=True),
+    CheckKind(
+        "no-mains",
+        "No mains on the outlet",
+        no_mains,
+        steps=OBSERVE | CHANGE,
+        senses_mains=True,
+        absence=True,
+    ),
+    CheckKind(
+        "no-mains-silent",
+        "No mains while the charger offers nothing",
+        no_mains_silent,
+        senses_mains=True,
+        absence=True,
+    ),
     CheckKind("phases", "Phases as declared", phases, steps=OBSERVE | CHANGE, senses_mains=True),
     CheckKind(
         "mains-on",

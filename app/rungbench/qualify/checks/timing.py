@@ -1,13 +1,14 @@
 """Checks of frequency, pulse width and the current they stand for."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from pilotsignal.budget import derive
 from pilotsignal.judge import Judgement, Verdict, withheld
 from pilotsignal.limit import Limit, Rule
+from pilotsignal.meaning import Advertised, read_duty
 from pilotsignal.quantity import Quantity
 from pilotsignal.standard import (
-    DecodedDuty,
     DutyKind,
     Profile,
     current_of_duty,
@@ -16,9 +17,14 @@ from pilotsignal.standard import (
 )
 from rungbench.archive.record import Role
 from rungbench.qualify.case import Case, Finding, found, observed, without
-from rungbench.qualify.checks.kind import CheckKind
+from rungbench.qualify.checks.kind import DIGITAL, CheckKind
 
 _NOMINAL_PERIOD_US = 1000.0
+LEAST_A = 6.0
+# IEC 61851-1:2017, Table A.7: 5 % asks for digital communication, 0.6 A a point from 6 A on.
+_DIGITAL_PERCENT = 5.0
+_A_PER_PERCENT = 0.6
+_LEAST_PERCENT = 10.0
 STATE_IT = "state the set current (--set-current)"
 
 
@@ -63,12 +69,17 @@ def frequency(case: Case) -> Finding:
 
 
 def pulse_width(case: Case) -> Finding:
-    """Pulse width against the nominal duty of the set current, times the measured period."""
+    """Pulse width against the nominal duty of the set current, times the measured period.
+
+    A duty that asks for digital communication is judged by the nominal duty of that.
+    """
     charger = case.bench.charger
     limit = case.profile.limit("pulse_width_error_us")
     pulse = pulse_of(case)
     if pulse is None:
         return found(withheld(limit, *case.missing(width_name(case.profile))))
+    if asks_digital(pulse, case.profile):
+        return _digital_width(case, pulse, limit)
     assumed = charger.set_current_a is None
     current = charger.rated_current_a if charger.set_current_a is None else charger.set_current_a
     error = pulse_width_error_us(pulse.width_us, pulse.frequency_hz, current, case.profile)
@@ -80,6 +91,30 @@ def pulse_width(case: Case) -> Finding:
         judgement,
         quantities=(pulse.width_us, pulse.duty()),
         observations={"set current": shown, "width judged at": case.profile.pulse_width_level},
+    )
+
+
+def asks_digital(pulse: Pulse, profile: Profile) -> bool:
+    """Whether a pulse asks for digital communication, so that it offers no current."""
+    duty = min(100.0, pulse.duty().value)
+    return current_of_duty(duty, profile).kind is DutyKind.DIGITAL
+
+
+def _digital_width(case: Case, pulse: Pulse, limit: Limit) -> Finding:
+    error = derive(
+        "pulse_width_error_us",
+        "us",
+        f"width less {_DIGITAL_PERCENT:g} % of the measured period",
+        lambda width, frequency: width - _DIGITAL_PERCENT * 1e4 / frequency,
+        (pulse.width_us, pulse.frequency_hz),
+    )
+    return found(
+        case.judge(error, limit),
+        quantities=(pulse.width_us, pulse.duty()),
+        observations={
+            "judged as": f"digital communication, {_DIGITAL_PERCENT:g} % (Table A.7)",
+            "width judged at": case.profile.pulse_width_level,
+        },
     )
 
 
@@ -97,16 +132,31 @@ def advertised_current(case: Case) -> Finding:
     pulse = pulse_of(case)
     if pulse is None:
         return found(withheld(limit, *case.missing(width_name(case.profile))))
+    if asks_digital(pulse, case.profile):
+        return found(withheld(limit, Verdict.NOT_RUN, DIGITAL))
     duty = pulse.duty()
-    decoded = current_of_duty(min(100.0, max(0.0, duty.value)), case.profile)
-    if decoded.current_a is None or decoded.kind is DutyKind.DIGITAL:
-        return without(Verdict.UNDECIDED, f"A duty of {duty.value:.2f} % says: {decoded.text}.")
-    judgement = case.judge(_advertised(duty, decoded), limit)
+    said = read_duty(duty, case.profile)
     told = {
-        "decoded by": decoded.clause,
-        **({"warning": decoded.warning} if decoded.warning else {}),
+        "decoded by": said.readings[0].clause,
+        **({"warning": said.readings[0].warning} if said.readings[0].warning else {}),
     }
-    return found(judgement, quantities=(duty,), observations=told)
+    if said.notice is not None:
+        return _several(case, limit, said)
+    if said.current is None or said.readings[0].kind is not DutyKind.CURRENT:
+        text = said.readings[0].text
+        return without(Verdict.UNDECIDED, f"A duty of {duty.value:.2f} % says: {text}.")
+    return found(case.judge(said.current, limit), quantities=(duty,), observations=told)
+
+
+def _several(case: Case, limit: Limit, said: Advertised) -> Finding:
+    """Where a duty may mean several things, only a fail by every one of them is a fail."""
+    why = said.notice.text if said.notice else ""
+    if len(said.currents) == len(said.readings):
+        least = min(said.currents, key=lambda current: current.value)
+        judgement = case.judge(least, limit)
+        if judgement.verdict is Verdict.FAIL:
+            return found(judgement, observations={"warning": why})
+    return found(withheld(limit, Verdict.UNDECIDED, why))
 
 
 def rating_limit(profile: Profile, rated_a: float) -> Limit:
@@ -127,15 +177,69 @@ def rating_limit(profile: Profile, rated_a: float) -> Limit:
     )
 
 
-def _advertised(duty: Quantity, decoded: DecodedDuty) -> Quantity:
-    at, slope, current = duty.value, decoded.slope_a_per_percent, decoded.current_a or 0.0
+def least_current(case: Case) -> Finding:
+    """Advertised current against the least that a charger may offer."""
+    limit = least_limit(case.profile)
+    pulse = pulse_of(case)
+    if pulse is None:
+        return found(withheld(limit, *case.missing(width_name(case.profile))))
+    if asks_digital(pulse, case.profile):
+        return found(withheld(limit, Verdict.NOT_RUN, DIGITAL))
+    duty = pulse.duty()
+    current = offered_current(duty, case.profile)
+    if current is None:
+        return found(withheld(limit, Verdict.UNDECIDED, _said(duty, case.profile)))
+    return found(case.judge(current, limit), quantities=(duty,))
+
+
+def offered_current(duty: Quantity, profile: Profile) -> Quantity | None:
+    """What the charger offers by its own table; ``None`` where its duty says no one current.
+
+    Below 10 % the formula of Table A.7 goes on: a vehicle would read 6 A from any duty of 8 to
+    10 % (Table A.8), which does not tell how far below its least current a charger is.
+    """
+    if duty.value >= _LEAST_PERCENT:
+        return read_duty(duty, profile).current
     return derive(
         "advertised_current_a",
         "A",
-        f"duty by {decoded.clause}",
-        lambda percent: current + slope * (percent - at),
+        f"{_A_PER_PERCENT:g} A a point of the duty (Table A.7)",
+        lambda percent: _A_PER_PERCENT * percent,
         (duty,),
     )
+
+
+def _said(duty: Quantity, profile: Profile) -> str:
+    said = read_duty(duty, profile)
+    text = said.notice.text if said.notice else said.readings[0].text
+    return f"A duty of {duty.value:.2f} % says: {text}."
+
+
+def least_limit(profile: Profile) -> Limit:
+    """Least current that a duty can stand for, less what the width tolerance means in ampere."""
+    top = rating_limit(profile, LEAST_A)
+    return replace(top, low=2 * LEAST_A - (top.high or 0.0), high=None, clause=f"6 A, {top.clause}")
+
+
+def _jitter(name: str) -> Callable[[Case], Finding]:
+    def shown(case: Case) -> Finding:
+        measurement = case.evidence.pulse
+        quantity = measurement.quantities()[name] if measurement else None
+        if quantity is None:
+            return without(*case.missing(name))
+        return observed("No clause limits it; it is shown.", quantity)
+
+    return shown
+
+
+def _edge(name: str) -> Callable[[Case], Finding]:
+    def judged(case: Case) -> Finding:
+        rung = str(case.evidence.applied.reported.rung)
+        if not case.profile.has(name, rung):
+            return without(Verdict.NOT_RUN, f"{case.profile.edition} has no row for {rung}.")
+        return found(case.judge_measured(name, case.profile.limit(name, rung)))
+
+    return judged
 
 
 def duty_change(case: Case) -> Finding:
@@ -164,5 +268,14 @@ KINDS = (
     CheckKind("frequency", "Frequency of the pilot", frequency),
     CheckKind("pulse-width", "Pulse width against the set current", pulse_width),
     CheckKind("advertised-current", "Advertised current within the rating", advertised_current),
+    CheckKind("least-current", "Advertised current not below 6 A", least_current),
+    CheckKind(
+        "width-jitter", "Jitter of the width", _jitter("width_jitter_us"), role=Role.INDICATIVE
+    ),
+    CheckKind(
+        "period-jitter", "Jitter of the period", _jitter("period_jitter_us"), role=Role.INDICATIVE
+    ),
+    CheckKind("rise-time", "Rise time at the contact", _edge("rise_time_us"), role=Role.INDICATIVE),
+    CheckKind("fall-time", "Fall time at the contact", _edge("fall_time_us"), role=Role.INDICATIVE),
     CheckKind("duty-change", "Duty unchanged", duty_change, role=Role.INDICATIVE, compares=True),
 )
