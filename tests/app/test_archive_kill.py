@@ -1,104 +1,52 @@
-"""A kill at any moment loses at most the check in progress and doubles none.
+"""A kill at any moment loses at most the check in progress and doubles none; nor do other faults.
 
-The ordinary run kills 20 times; ``pytest tests/app/test_archive_kill.py -m slow`` 200 times.
+The ordinary run tries a tenth; ``pytest -m slow tests/app/test_archive_kill.py`` all, among them
+200 kills.  ``python tests/app/archive_trials.py`` prints the figures.
 """
 
-import os
 import sqlite3
-import subprocess
-import sys
-import time
+import tempfile
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
-import numpy as np
 import pytest
+from archive_trials import every, killed, killed_at_birth, server_stops
+from postgres_server import postgres_server
 
-from rungbench.archive.record import NOT_FINISHED, RunVerdict
-from rungbench.archive.search import Search
-from rungbench.archive.store import open_archive
 
-CHECKS = 12
+@pytest.fixture
+def open_folder() -> Iterator[Path]:
+    """A folder that everybody may reach; pytest's own may not."""
+    with tempfile.TemporaryDirectory(prefix="rungbench-trials-") as name:
+        Path(name).chmod(0o755)
+        yield Path(name)
 
 
 def test_twenty_kills(tmp_path: Path) -> None:
-    _kill_often(tmp_path, kills=16, seed=1)
-    _kill_at_birth(tmp_path, kills=4, seed=1)
+    found = killed(tmp_path / "demo.sqlite", 16, 1)
+    assert found.good, found.line()
+    # At most the check that was being stored when its run was killed.
+    assert found.stored - found.completed <= found.times
+    _intact(tmp_path / "demo.sqlite")
+    assert killed_at_birth(tmp_path, 4, 1) == 4
+
+
+def test_a_server_that_stops(tmp_path: Path) -> None:
+    with postgres_server() as server:
+        found = server_stops(server, tmp_path / "kept", 2, 1)
+    assert found.good, found.line()
+    assert found.stored == found.completed
+    assert found.note.startswith("2 runs kept and said so")
+    assert found.note.endswith("in order: True")
 
 
 @pytest.mark.slow
-def test_many_kills(tmp_path: Path) -> None:
-    _kill_often(tmp_path, kills=170, seed=2)
-    _kill_at_birth(tmp_path, kills=30, seed=2)
-
-
-def _kill_often(folder: Path, kills: int, seed: int) -> None:
-    path = folder / "demo.sqlite"
-    random = np.random.default_rng(seed)
-    reported: set[tuple[str, int]] = set()
-    for number in range(kills):
-        reported |= _write_and_kill(path, number, float(random.uniform(0.0, 0.15)))
-    assert len(reported) > kills, "the writer was killed before it wrote anything worth a test"
-    _examine(path, reported)
-
-
-def _kill_at_birth(folder: Path, kills: int, seed: int) -> None:
-    """Kill while the file and its tables are being made; the next start goes on from there."""
-    random = np.random.default_rng(seed)
-    for number in range(kills):
-        path = folder / f"young-{number}.sqlite"
-        deadline = time.monotonic() + 30.0
-        with _writer(path, 0, number) as writer:
-            while not path.exists() and time.monotonic() < deadline:
-                time.sleep(0.001)
-            time.sleep(float(random.uniform(0.0, 0.3)))
-            writer.kill()
-        assert path.exists(), "the writer did not even make the file"
-        with open_archive(path, simulated=True) as archive:
-            assert archive.simulated
-
-
-def _write_and_kill(path: Path, number: int, after_s: float) -> set[tuple[str, int]]:
-    """Start the writer, kill it `after_s` after its first check; the checks that it reported."""
-    with _writer(path, number * 1000, number) as writer:
-        assert writer.stdout is not None
-        lines = [writer.stdout.readline()]
-        time.sleep(after_s)
-        writer.kill()
-        lines += writer.stdout.readlines()
-    # The last line may be cut by the kill.
-    whole = [line.split() for line in lines if line.endswith("\n")]
-    return {(run, int(at)) for run, at in whole}
-
-
-def _writer(path: Path, first: int, seed: int) -> subprocess.Popen[str]:
-    program = [sys.executable, str(Path(__file__).with_name("archive_writer.py"))]
-    return subprocess.Popen(
-        [*program, str(path), str(first), str(seed)],
-        stdout=subprocess.PIPE,
-        text=True,
-        env={"PYTHONPATH": os.pathsep.join(sys.path)},
-    )
-
-
-def _examine(path: Path, reported: set[tuple[str, int]]) -> None:
-    stored: list[tuple[str, int]] = []
-    with open_archive(path) as archive:
-        for summary in archive.find(Search(limit=10_000)):
-            record = archive.load(summary.run_id)
-            assert (record.verdict, record.interrupted) == (RunVerdict.INCOMPLETE, NOT_FINISHED)
-            for result in record.checks:
-                stored.append((record.run_id, int(result.check.removeprefix("check-"))))
-                assert len(result.judgements) == 3
-                assert len(result.quantities) == 2
-                assert len(result.captures) == 2
-                # Reading checks the content against its hash.
-                assert archive.load_capture(result.captures[0]).origin == "board 17, stream10"
-    assert len(stored) == len(set(stored)), "a check is stored twice"
-    assert reported <= set(stored), "a check that was reported as stored is missing"
-    runs = {run for run, _ in stored}
-    assert len(set(stored) - reported) <= len(runs), "more than the check in progress"
-    _intact(path)
+def test_every_fault(open_folder: Path) -> None:
+    assert killed_at_birth(open_folder, 30, 4) == 30
+    with postgres_server() as server:
+        for found in every(open_folder, server):
+            assert found.good, found.line()
 
 
 def _intact(path: Path) -> None:

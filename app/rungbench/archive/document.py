@@ -13,7 +13,7 @@ from typing import Any, Final
 
 from pilotsignal.judge import Judgement, Limit
 from pilotsignal.quantity import Quantity
-from rungbench.archive.record import CheckResult, Record
+from rungbench.archive.record import CheckResult, Origin, Record
 from rungbench.archive.rows import plain
 from rungbench.archive.search import RunSummary
 
@@ -44,6 +44,19 @@ def run_document(record: Record, *, budget: bool = False) -> dict[str, Any]:
         "checks": [_check(result, budget) for result in record.checks],
         "make_safe": plain(record.make_safe),
         "captures": dict(record.capture_names),
+        "captures_expired": {key: _moment(moment) for key, moment in record.expired},
+        "origin": None if header.origin is None else _origin(header.origin),
+        "followed_by": list(record.followed_by),
+    }
+
+
+def _origin(origin: Origin) -> dict[str, Any]:
+    return {
+        "how": origin.kind.value,
+        "record": origin.record,
+        "sha256": origin.sha256,
+        "reason": origin.reason,
+        "entered": _moment(origin.entered),
     }
 
 
@@ -58,7 +71,7 @@ def quantity_document(quantity: Quantity, *, budget: bool = False) -> dict[str, 
     }
     if budget:
         document["method"] = quantity.method
-        document["budget"] = [row.as_dict() for row in quantity.budget()]
+        document["budget"] = quantity.budget_lines()
     return document
 
 
@@ -140,4 +153,6 @@ def _line(one: RunSummary) -> dict[str, Any]:
         "plan": one.plan,
         "profile": one.profile,
         "operator": one.operator,
+        "follows": one.follows,
+        "how": one.how,
     }

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
@@ -9,20 +10,29 @@ from sqlalchemy import RowMapping
 
 from rungbench.archive import schema
 from rungbench.archive.describing import Described
-from rungbench.archive.errors import NoSuchRecord
+from rungbench.archive.errors import ArchiveError, NoSuchRecord
 from rungbench.archive.packing import Packed
 from rungbench.archive.record import (
     NOT_FINISHED,
     NOTHING,
     CheckResult,
+    Origin,
     Record,
     RunVerdict,
     run_verdict,
 )
-from rungbench.archive.rows import CheckRows, check_of, header_of, search_key
-from rungbench.archive.search import RunSummary, Search
+from rungbench.archive.rows import CheckRows, check_of, header_of, origin_of
 
 _LAST_CHARACTER = chr(0x10FFFF)
+
+
+def begins(
+    connection: sa.Connection, column: sa.ColumnElement[str], text: str
+) -> sa.ColumnElement[bool]:
+    """Whether a text begins so, by the codes of its characters: an index can answer that."""
+    if connection.dialect.name == "postgresql":
+        column = column.collate("C")
+    return (column >= text) & (column < text + _LAST_CHARACTER)
 
 
 def number_of(connection: sa.Connection, run_id: str) -> int:
@@ -36,7 +46,7 @@ def number_of(connection: sa.Connection, run_id: str) -> int:
     column = schema.runs.c.run_id
     query = (
         sa.select(schema.runs.c.number, column)
-        .where(column >= wanted, column < wanted + _LAST_CHARACTER)
+        .where(begins(connection, column, wanted))
         .order_by(column)
         .limit(2)
     )
@@ -46,61 +56,6 @@ def number_of(connection: sa.Connection, run_id: str) -> int:
     if rows:
         raise NoSuchRecord(f"More than one record begins with {run_id!r}; give more of the id.")
     raise NoSuchRecord(f"No record begins with {run_id!r}; `rungbench records list` shows the ids.")
-
-
-def find_runs(connection: sa.Connection, search: Search) -> tuple[RunSummary, ...]:
-    """Runs that fit, the newest first.
-
-    The verdict of a run without an end stands in no column, so that pages are read until enough
-    are found.
-    """
-    found: list[RunSummary] = []
-    before = search.before
-    while len(found) < search.limit:
-        page = connection.execute(_query(search, before)).mappings().all()
-        summaries = (_summary(connection, row) for row in page)
-        found += [one for one in summaries if search.verdict in (None, one.verdict)]
-        if len(page) < search.limit:
-            break
-        before = page[-1]["number"]
-    return tuple(found[: search.limit])
-
-
-def _query(search: Search, before: int | None) -> sa.Select[Any]:
-    runs, ends = schema.runs, schema.run_ends
-    query = sa.select(runs, ends).outerjoin_from(runs, ends).order_by(runs.c.number.desc())
-    if before is not None:
-        query = query.where(runs.c.number < before)
-    if search.maker is not None:
-        query = query.where(runs.c.maker_key == search_key(search.maker))
-    if search.serial is not None:
-        start = search_key(search.serial)
-        column = runs.c.serial_key
-        query = query.where(column >= start, column < start + _LAST_CHARACTER)
-    if search.since is not None:
-        query = query.where(runs.c.started >= search.since)
-    if search.verdict is not None:
-        query = query.where((ends.c.verdict == search.verdict.value) | ends.c.verdict.is_(None))
-    return query.limit(search.limit)
-
-
-def _summary(connection: sa.Connection, row: RowMapping) -> RunSummary:
-    names = ("maker", "model", "serial", "plan", "profile", "operator")
-    ended = row["verdict"] is not None
-    return RunSummary(
-        number=row["number"],
-        run_id=row["run_id"],
-        simulated=row["simulated"],
-        started=row["started"],
-        finished=row["finished"],
-        verdict=RunVerdict(row["verdict"]) if ended else _so_far(connection, row["number"]),
-        interrupted=row["interrupted"] if ended else NOT_FINISHED,
-        **{name: row[name] for name in names},
-    )
-
-
-def _so_far(connection: sa.Connection, run: int) -> RunVerdict:
-    return run_verdict(_checks(connection, run), NOT_FINISHED)
 
 
 def load_record(connection: sa.Connection, run: int) -> Record:
@@ -117,19 +72,54 @@ def load_record(connection: sa.Connection, run: int) -> Record:
     )
     checks = _checks(connection, run)
     named = connection.execute(
-        sa.select(schema.run_captures.c.name, schema.run_captures.c.capture)
-        .where(schema.run_captures.c.run == run)
-        .order_by(schema.run_captures.c.name)
+        sa.select(schema.run_captures.c.name, schema.run_captures.c.capture).where(
+            schema.run_captures.c.run == run
+        )
     ).all()
     return Record(
-        header=header_of(row),
+        header=header_of(row, _origin(connection, run)),
         checks=checks,
         verdict=run_verdict(checks, NOT_FINISHED) if end is None else RunVerdict(end["verdict"]),
         finished=None if end is None else end["finished"],
         interrupted=NOT_FINISHED if end is None else end["interrupted"],
         make_safe=NOTHING if end is None else end["make_safe"],
-        capture_names=tuple((name, key) for name, key in named),
+        # Sorted here: servers have orders of their own.
+        capture_names=tuple(sorted((name, key) for name, key in named)),
+        expired=_expired(connection, run),
+        followed_by=_followed_by(connection, row["run_id"]),
     )
+
+
+def _origin(connection: sa.Connection, run: int) -> Origin | None:
+    table = schema.run_origins
+    query = sa.select(table).where(table.c.run == run)
+    row = connection.execute(query).mappings().one_or_none()
+    return None if row is None else origin_of(row)
+
+
+def _followed_by(connection: sa.Connection, run_id: str) -> tuple[str, ...]:
+    origins, runs = schema.run_origins, schema.runs
+    query = (
+        sa.select(runs.c.run_id)
+        .join_from(origins, runs, origins.c.run == runs.c.number)
+        .where(origins.c.record == run_id)
+        .order_by(runs.c.number)
+    )
+    return tuple(connection.scalars(query))
+
+
+def _expired(connection: sa.Connection, run: int) -> tuple[tuple[str, datetime], ...]:
+    """Captures of a run whose content is gone, and since when."""
+    links, captures, contents = schema.run_captures, schema.captures, schema.contents
+    query = (
+        sa.select(captures.c.sha256, sa.func.max(schema.expired.c.moment, type_=schema.UtcTime()))
+        .join_from(links, captures, links.c.capture == captures.c.sha256)
+        .join(contents, captures.c.content == contents.c.sha256)
+        .join(schema.expired, schema.expired.c.content == contents.c.sha256)
+        .where(links.c.run == run, sa.func.length(contents.c.data) == 0)
+        .group_by(captures.c.sha256)
+    )
+    return tuple(sorted((key, moment) for key, moment in connection.execute(query)))
 
 
 def load_capture(connection: sa.Connection, key: str) -> Described:
@@ -138,11 +128,12 @@ def load_capture(connection: sa.Connection, key: str) -> Described:
     Raises
     ------
     NoSuchRecord : none goes by it, or more than one.
+    ArchiveError : its content has expired.
     """
     table, content = schema.captures, schema.contents
     wanted = key.strip().lower()
-    begins = (table.c.sha256 >= wanted) & (table.c.sha256 < wanted + _LAST_CHARACTER)
-    query = sa.select(table.c.sha256).where(begins | (table.c.content == wanted)).limit(2)
+    fits = begins(connection, table.c.sha256, wanted) | (table.c.content == wanted)
+    query = sa.select(table.c.sha256).where(fits).limit(2)
     keys = connection.scalars(query).all() if wanted else []
     if len(keys) != 1:
         word = "More than one capture begins" if keys else "No capture begins"
@@ -151,6 +142,11 @@ def load_capture(connection: sa.Connection, key: str) -> Described:
         sa.select(table, content).join_from(table, content).where(table.c.sha256 == keys[0])
     ).one()
     _, kind, sha256, description, _, codec, dtype, length, data = tuple(row)
+    if not data:
+        raise ArchiveError(
+            f"The content of capture {keys[0]} was removed from the archive; its hash stays in "
+            "the record. Use a copy of the archive from before."
+        )
     return Described(kind, Packed(sha256, codec, dtype, length, data), description)
 
 

@@ -43,11 +43,38 @@ class RunVerdict(StrEnum):
     PASS = "pass"
 
 
+class Derivation(StrEnum):
+    """How a record came out of another one; nothing was measured for it."""
+
+    JUDGED_AGAIN = "judged again"
+    CORRECTED = "corrected"
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """The record that another one was made from, with its hash then, and why and when.
+
+    Raises
+    ------
+    ValueError : `entered` carries no time zone.
+    """
+
+    kind: Derivation
+    record: str
+    sha256: str
+    reason: str
+    entered: datetime
+
+    def __post_init__(self) -> None:
+        require_utc("entered", self.entered)
+
+
 @dataclass(frozen=True, slots=True)
 class ChargerIdentity:
     """The charger as its label and the user describe it; currents in ampere.
 
     `set_current_a` is ``None`` where nobody stated it.  `outlet` is ``socket`` or ``cable``.
+    `ventilation` is ``allow``, ``refuse`` or empty: nobody declared it.
     """
 
     maker: str
@@ -58,6 +85,7 @@ class ChargerIdentity:
     phases: int
     outlet: str
     notes: str = ""
+    ventilation: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +115,8 @@ class RunHeader:
     """All that is known before the first check.
 
     `board`, `calibration` and `versions` hold what JSON holds.  `left_out` names checks that
-    cannot apply and why; `planned` the ids of those that are to run, in order.
+    cannot apply and why; `planned` the ids of those that are to run, in order.  `origin` is the
+    record that this one was made from; its times are then those of the measurement.
 
     Raises
     ------
@@ -109,6 +138,7 @@ class RunHeader:
     started: datetime
     left_out: tuple[tuple[str, str], ...] = ()
     planned: tuple[str, ...] = ()
+    origin: Origin | None = None
 
     def __post_init__(self) -> None:
         require_utc("started", self.started)
@@ -120,7 +150,8 @@ class Record:
 
     `finished` is ``None`` and `interrupted` says why where the run came to no end of its own.
     `make_safe` is what the bench reported when it was left; `capture_names` maps the names given
-    to `Archive.add_capture` to keys.
+    to `Archive.add_capture` to keys.  `expired` are keys of captures whose content was removed,
+    and when; `followed_by` the records that were made from this one.
     """
 
     header: RunHeader
@@ -130,6 +161,8 @@ class Record:
     interrupted: str | None = None
     make_safe: Mapping[str, Any] = field(default_factory=lambda: NOTHING)
     capture_names: tuple[tuple[str, str], ...] = ()
+    expired: tuple[tuple[str, datetime], ...] = ()
+    followed_by: tuple[str, ...] = ()
 
     @property
     def run_id(self) -> str:

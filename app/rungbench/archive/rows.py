@@ -1,14 +1,22 @@
 """Headers and checks as rows of the tables and back: no database in sight."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
 from enum import Enum
 from typing import Any
 
 from pilotsignal.judge import Judgement, Limit, Verdict
 from pilotsignal.quantity import Quantity
-from rungbench.archive.record import ChargerIdentity, CheckResult, Role, RunHeader, utc_now
+from rungbench.archive.record import (
+    ChargerIdentity,
+    CheckResult,
+    Derivation,
+    Origin,
+    Role,
+    RunHeader,
+    utc_now,
+)
 from rungbench.redact import without_password
 
 Row = dict[str, Any]
@@ -63,6 +71,7 @@ def header_row(header: RunHeader) -> Row:
         **{name: getattr(charger, name) for name in _CHARGER_COLUMNS},
         "maker_key": search_key(charger.maker),
         "serial_key": search_key(charger.serial),
+        "ventilation": charger.ventilation or None,
         "bench_url": without_password(header.bench_url),
         "board": plain(header.board),
         "calibration": plain(header.calibration),
@@ -72,15 +81,28 @@ def header_row(header: RunHeader) -> Row:
     }
 
 
-def header_of(row: Stored) -> RunHeader:
-    """Inverse of `header_row`."""
+def header_of(row: Stored, origin: Origin | None = None) -> RunHeader:
+    """Inverse of `header_row`; `origin` stands in a row of its own."""
+    charger = {name: row[name] for name in _CHARGER_COLUMNS}
     return RunHeader(
-        charger=ChargerIdentity(**{name: row[name] for name in _CHARGER_COLUMNS}),
+        charger=ChargerIdentity(**charger, ventilation=row["ventilation"] or ""),
         **{name: row[name] for name in _HEADER_COLUMNS},
         **{name: row[name] for name in ("bench_url", "board", "calibration", "versions")},
         left_out=tuple((check, why) for check, why in row["left_out"]),
         planned=tuple(row["planned"]),
+        origin=origin,
     )
+
+
+def origin_row(run: int, origin: Origin) -> Row:
+    """Row of `run_origins`."""
+    return {"run": run, **asdict(origin), "kind": origin.kind.value}
+
+
+def origin_of(row: Stored) -> Origin:
+    """Inverse of `origin_row`."""
+    names = ("record", "sha256", "reason", "entered")
+    return Origin(Derivation(row["kind"]), **{name: row[name] for name in names})
 
 
 def check_row(run: int, result: CheckResult) -> Row:

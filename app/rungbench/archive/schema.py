@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator
 
-HEAD = "0001"
+HEAD = "0003"
 
 
 class UtcTime(TypeDecorator[datetime]):
@@ -32,6 +32,19 @@ class UtcTime(TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if dialect.name == "sqlite" else value.astimezone(UTC)
 
 
+class Words(TypeDecorator[str]):
+    """Text; what no database can hold, half a character or a NUL, is written as its code."""
+
+    impl = sa.String
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:
+        del dialect
+        if value is None or (value.isascii() and "\0" not in value):
+            return value
+        return value.encode("utf-8", "backslashreplace").decode().replace("\0", "\\x00")
+
+
 metadata = sa.MetaData(
     naming_convention={
         "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -47,39 +60,45 @@ version_table = sa.table("alembic_version", sa.column("version_num", sa.String))
 archive_info = sa.Table(
     "archive_info",
     metadata,
-    sa.Column("name", sa.String, primary_key=True),
-    sa.Column("value", sa.String, nullable=False),
+    sa.Column("name", Words, primary_key=True),
+    sa.Column("value", Words, nullable=False),
 )
 
 runs = sa.Table(
     "runs",
     metadata,
     sa.Column("number", sa.Integer, primary_key=True),
-    sa.Column("run_id", sa.String, nullable=False, unique=True),
+    sa.Column("run_id", Words, nullable=False, unique=True),
     sa.Column("simulated", sa.Boolean, nullable=False),
     sa.Column("started", UtcTime, nullable=False, index=True),
-    sa.Column("maker", sa.String, nullable=False),
-    sa.Column("model", sa.String, nullable=False),
-    sa.Column("serial", sa.String, nullable=False),
+    sa.Column("maker", Words, nullable=False),
+    sa.Column("model", Words, nullable=False),
+    sa.Column("serial", Words, nullable=False),
     # What a search compares: letters folded, blanks at the ends gone.
-    sa.Column("maker_key", sa.String, nullable=False, index=True),
-    sa.Column("serial_key", sa.String, nullable=False, index=True),
+    sa.Column("maker_key", Words, nullable=False),
+    sa.Column("serial_key", Words, nullable=False),
     sa.Column("rated_current_a", sa.Float, nullable=False),
     sa.Column("set_current_a", sa.Float),
     sa.Column("phases", sa.Integer, nullable=False),
-    sa.Column("outlet", sa.String, nullable=False),
-    sa.Column("notes", sa.String, nullable=False),
-    sa.Column("operator", sa.String, nullable=False),
-    sa.Column("bench_url", sa.String, nullable=False),
+    sa.Column("outlet", Words, nullable=False),
+    sa.Column("notes", Words, nullable=False),
+    sa.Column("operator", Words, nullable=False),
+    sa.Column("bench_url", Words, nullable=False),
     sa.Column("board", sa.JSON, nullable=False),
     sa.Column("calibration", sa.JSON, nullable=False),
-    sa.Column("profile", sa.String, nullable=False),
-    sa.Column("profile_hash", sa.String, nullable=False),
-    sa.Column("plan", sa.String, nullable=False),
-    sa.Column("plan_hash", sa.String, nullable=False),
+    sa.Column("profile", Words, nullable=False),
+    sa.Column("profile_hash", Words, nullable=False),
+    sa.Column("plan", Words, nullable=False),
+    sa.Column("plan_hash", Words, nullable=False),
     sa.Column("versions", sa.JSON, nullable=False),
     sa.Column("left_out", sa.JSON, nullable=False),
     sa.Column("planned", sa.JSON, nullable=False),
+    # Empty: nobody declared it.
+    sa.Column("ventilation", Words),
+    # Narrow: a page of a list is found in one of these.
+    sa.Index(None, "number", "maker_key", "serial_key", "started"),
+    sa.Index(None, "maker_key", "number", "serial_key", "started"),
+    sa.Index(None, "serial_key", "number", "maker_key", "started"),
     sqlite_autoincrement=True,
 )
 
@@ -87,10 +106,24 @@ run_ends = sa.Table(
     "run_ends",
     metadata,
     sa.Column("run", sa.ForeignKey("runs.number"), primary_key=True, autoincrement=False),
-    sa.Column("verdict", sa.String, nullable=False, index=True),
+    sa.Column("verdict", Words, nullable=False),
     sa.Column("finished", UtcTime, nullable=False),
-    sa.Column("interrupted", sa.String),
+    sa.Column("interrupted", Words),
     sa.Column("make_safe", sa.JSON, nullable=False),
+    sa.Index(None, "verdict", "run"),
+)
+
+# Records that were made from others, and why.
+run_origins = sa.Table(
+    "run_origins",
+    metadata,
+    sa.Column("run", sa.ForeignKey("runs.number"), primary_key=True, autoincrement=False),
+    sa.Column("kind", Words, nullable=False),
+    # The id of the other: it may lie in another archive.
+    sa.Column("record", Words, nullable=False, index=True),
+    sa.Column("sha256", Words, nullable=False),
+    sa.Column("reason", Words, nullable=False),
+    sa.Column("entered", UtcTime, nullable=False),
 )
 
 checks = sa.Table(
@@ -98,12 +131,12 @@ checks = sa.Table(
     metadata,
     sa.Column("number", sa.Integer, primary_key=True),
     sa.Column("run", sa.ForeignKey("runs.number"), nullable=False),
-    sa.Column("check_id", sa.String, nullable=False),
+    sa.Column("check_id", Words, nullable=False),
     sa.Column("attempt", sa.Integer, nullable=False),
-    sa.Column("title", sa.String, nullable=False),
-    sa.Column("role", sa.String, nullable=False),
-    sa.Column("verdict", sa.String, nullable=False),
-    sa.Column("why", sa.String, nullable=False),
+    sa.Column("title", Words, nullable=False),
+    sa.Column("role", Words, nullable=False),
+    sa.Column("verdict", Words, nullable=False),
+    sa.Column("why", Words, nullable=False),
     sa.Column("observations", sa.JSON, nullable=False),
     sa.Column("start_tick", sa.BigInteger),
     sa.Column("end_tick", sa.BigInteger),
@@ -118,13 +151,13 @@ quantities = sa.Table(
     sa.Column("check", sa.ForeignKey("checks.number"), primary_key=True, autoincrement=False),
     sa.Column("position", sa.Integer, primary_key=True, autoincrement=False),
     sa.Column("run", sa.ForeignKey("runs.number"), nullable=False),
-    sa.Column("name", sa.String, nullable=False),
+    sa.Column("name", Words, nullable=False),
     sa.Column("value", sa.Float, nullable=False),
-    sa.Column("unit", sa.String, nullable=False),
+    sa.Column("unit", Words, nullable=False),
     sa.Column("u", sa.Float, nullable=False),
     # Empty: infinitely many.
     sa.Column("dof", sa.Float),
-    sa.Column("method", sa.String, nullable=False),
+    sa.Column("method", Words, nullable=False),
     # False: it stands only in a judgement.
     sa.Column("listed", sa.Boolean, nullable=False),
     sa.Index(None, "name", "run"),
@@ -145,16 +178,16 @@ judgements = sa.Table(
     metadata,
     sa.Column("check", sa.ForeignKey("checks.number"), primary_key=True, autoincrement=False),
     sa.Column("position", sa.Integer, primary_key=True, autoincrement=False),
-    sa.Column("verdict", sa.String, nullable=False),
-    sa.Column("why", sa.String, nullable=False),
+    sa.Column("verdict", Words, nullable=False),
+    sa.Column("why", Words, nullable=False),
     sa.Column("quantity", sa.Integer),
     sa.Column("low", sa.Float),
     sa.Column("high", sa.Float),
-    sa.Column("unit", sa.String, nullable=False),
-    sa.Column("profile", sa.String, nullable=False),
-    sa.Column("clause", sa.String, nullable=False),
-    sa.Column("rule", sa.String, nullable=False),
-    sa.Column("confidence", sa.String, nullable=False),
+    sa.Column("unit", Words, nullable=False),
+    sa.Column("profile", Words, nullable=False),
+    sa.Column("clause", Words, nullable=False),
+    sa.Column("rule", Words, nullable=False),
+    sa.Column("confidence", Words, nullable=False),
     # Whatever else the limit carries.
     sa.Column("limit_more", sa.JSON, nullable=False),
     sa.Column("conformance_probability", sa.Float),
@@ -165,9 +198,9 @@ judgements = sa.Table(
 contents = sa.Table(
     "contents",
     metadata,
-    sa.Column("sha256", sa.String, primary_key=True),
-    sa.Column("codec", sa.String, nullable=False),
-    sa.Column("dtype", sa.String, nullable=False),
+    sa.Column("sha256", Words, primary_key=True),
+    sa.Column("codec", Words, nullable=False),
+    sa.Column("dtype", Words, nullable=False),
     sa.Column("length", sa.BigInteger, nullable=False),
     sa.Column("data", sa.LargeBinary, nullable=False),
 )
@@ -175,8 +208,8 @@ contents = sa.Table(
 captures = sa.Table(
     "captures",
     metadata,
-    sa.Column("sha256", sa.String, primary_key=True),
-    sa.Column("kind", sa.String, nullable=False),
+    sa.Column("sha256", Words, primary_key=True),
+    sa.Column("kind", Words, nullable=False),
     sa.Column("content", sa.ForeignKey("contents.sha256"), nullable=False, index=True),
     sa.Column("description", sa.JSON, nullable=False),
 )
@@ -185,7 +218,7 @@ run_captures = sa.Table(
     "run_captures",
     metadata,
     sa.Column("run", sa.ForeignKey("runs.number"), primary_key=True, autoincrement=False),
-    sa.Column("name", sa.String, primary_key=True),
+    sa.Column("name", Words, primary_key=True),
     sa.Column("capture", sa.ForeignKey("captures.sha256"), nullable=False, index=True),
 )
 
@@ -195,4 +228,123 @@ check_captures = sa.Table(
     sa.Column("check", sa.ForeignKey("checks.number"), primary_key=True, autoincrement=False),
     sa.Column("position", sa.Integer, primary_key=True, autoincrement=False),
     sa.Column("capture", sa.ForeignKey("captures.sha256"), nullable=False),
+)
+
+# When the bytes of a content were taken away.
+expired = sa.Table(
+    "expired",
+    metadata,
+    sa.Column("number", sa.Integer, primary_key=True),
+    sa.Column("content", sa.ForeignKey("contents.sha256"), nullable=False, index=True),
+    sa.Column("moment", UtcTime, nullable=False),
+    sqlite_autoincrement=True,
+)
+
+# A chain of hashes for each bench; those that are not the archive's own came with records of
+# another, and hold what was handed on.
+
+chains = sa.Table(
+    "chains",
+    metadata,
+    sa.Column("number", sa.Integer, primary_key=True),
+    sa.Column("chain", Words, nullable=False, unique=True),
+    sa.Column("bench", Words, nullable=False),
+    sa.Column("own", sa.Boolean, nullable=False),
+    sqlite_autoincrement=True,
+)
+
+entries = sa.Table(
+    "entries",
+    metadata,
+    sa.Column("chain", sa.ForeignKey("chains.number"), primary_key=True, autoincrement=False),
+    sa.Column("position", sa.Integer, primary_key=True, autoincrement=False),
+    sa.Column("kind", Words, nullable=False),
+    # Not a reference: of a chain from elsewhere not every record need be here.
+    sa.Column("record", Words, nullable=False, index=True),
+    sa.Column("sha256", Words, nullable=False),
+    sa.Column("previous", Words, nullable=False),
+    sa.Column("made", UtcTime, nullable=False),
+    sa.Column("hash", Words, nullable=False),
+)
+
+# Lots: a sample of units, drawn once; runs join it one by one, and one row ends it.
+
+lots = sa.Table(
+    "lots",
+    metadata,
+    sa.Column("number", sa.Integer, primary_key=True),
+    sa.Column("name", Words, nullable=False),
+    sa.Column("name_key", Words, nullable=False, unique=True),
+    sa.Column("made", UtcTime, nullable=False),
+    sa.Column("supplier", Words, nullable=False),
+    sa.Column("supplier_key", Words, nullable=False, index=True),
+    sa.Column("operator", Words, nullable=False),
+    sa.Column("notes", Words, nullable=False),
+    sa.Column("sheet", sa.JSON, nullable=False),
+    # What every run of the lot must have been judged by.
+    sa.Column("plan", Words, nullable=False),
+    sa.Column("plan_hash", Words, nullable=False),
+    sa.Column("profile", Words, nullable=False),
+    sa.Column("profile_hash", Words, nullable=False),
+    sa.Column("planned", sa.JSON, nullable=False),
+    sa.Column("lot_size", sa.Integer, nullable=False),
+    sa.Column("aql", sa.Float, nullable=False),
+    sa.Column("level", Words, nullable=False),
+    sa.Column("severity", Words, nullable=False),
+    sa.Column("letter", Words, nullable=False),
+    sa.Column("sample_size", sa.Integer, nullable=False),
+    sa.Column("accept", sa.Integer, nullable=False),
+    sa.Column("standard", Words, nullable=False),
+    sa.Column("seed", Words, nullable=False),
+    sa.Column("seed_given", sa.Boolean, nullable=False),
+    # Of the list of serial numbers that was drawn from; empty: places in the lot were drawn.
+    sa.Column("list_sha256", Words),
+    # What the switching rules said when the lot was made.
+    sa.Column("advice", sa.JSON, nullable=False),
+    sa.Column("resubmits", sa.ForeignKey("lots.number"), index=True),
+    sqlite_autoincrement=True,
+)
+
+lot_sample = sa.Table(
+    "lot_sample",
+    metadata,
+    sa.Column("lot", sa.ForeignKey("lots.number"), primary_key=True, autoincrement=False),
+    sa.Column("unit", sa.Integer, primary_key=True, autoincrement=False),
+)
+
+# Every serial number known of a lot: from the list it was drawn from, or scanned later.
+lot_serials = sa.Table(
+    "lot_serials",
+    metadata,
+    sa.Column("lot", sa.ForeignKey("lots.number"), primary_key=True, autoincrement=False),
+    sa.Column("unit", sa.Integer, primary_key=True, autoincrement=False),
+    sa.Column("serial", Words, nullable=False),
+    sa.Column("serial_key", Words, nullable=False),
+    sa.Column("stored", UtcTime, nullable=False),
+    sa.UniqueConstraint("lot", "serial_key"),
+)
+
+lot_runs = sa.Table(
+    "lot_runs",
+    metadata,
+    sa.Column("run", sa.ForeignKey("runs.number"), primary_key=True, autoincrement=False),
+    sa.Column("lot", sa.Integer, nullable=False),
+    sa.Column("unit", sa.Integer, nullable=False),
+    # Why the unit was tested again; empty for its first run.
+    sa.Column("reason", Words, nullable=False),
+    sa.Column("joined", UtcTime, nullable=False),
+    sa.ForeignKeyConstraint(["lot", "unit"], ["lot_sample.lot", "lot_sample.unit"]),
+    sa.Index(None, "lot", "unit"),
+)
+
+lot_ends = sa.Table(
+    "lot_ends",
+    metadata,
+    sa.Column("lot", sa.ForeignKey("lots.number"), primary_key=True, autoincrement=False),
+    sa.Column("decision", Words, nullable=False),
+    sa.Column("reason", Words, nullable=False),
+    sa.Column("operator", Words, nullable=False),
+    sa.Column("closed", UtcTime, nullable=False),
+    # Units that passed, failed, stayed undecided, were not tested.
+    sa.Column("tally", sa.JSON, nullable=False),
 )

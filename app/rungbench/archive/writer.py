@@ -1,11 +1,10 @@
-"""An archive for a run in progress, with a way out when its file fails.
+"""An archive for a run in progress, with a way out when it fails.
 
-If the file cannot be written any more (the disk is full, the drive is gone) the
-whole run so far goes into a file of its own elsewhere, and the run goes on
-there: what was measured is not lost, and the user is told.
+If it cannot be written any more (the disk is full, the drive or the server is
+gone) the whole run so far goes into a file of its own elsewhere, and the run
+goes on there: what was measured is not lost, and the user is told.
 """
 
-import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
@@ -14,23 +13,23 @@ from typing import Any, TypeVar
 
 from pilotsignal.capture import Capture, EdgeRecord
 from rungbench.archive.errors import ArchiveError
+from rungbench.archive.kept import kept_file, kept_folders
 from rungbench.archive.record import NOTHING, CheckResult, RunHeader, RunVerdict
-from rungbench.archive.store import Archive, open_archive
-from rungbench.paths import paths
+from rungbench.archive.store import Archive, Beside, open_archive
+from rungbench.paths import Place
 
 T = TypeVar("T")
 
 
 @contextmanager
 def open_for_run(
-    path_or_url: str | Path, simulated: bool, folders: tuple[Path, ...] | None = None
+    path_or_url: str | Place, simulated: bool, folders: tuple[Path, ...] | None = None
 ) -> Iterator["RunArchive"]:
     """`open_archive` for one run after another.
 
     Parameters
     ----------
-    folders : where to go if the archive fails, the first that works; default: the folder of the
-        log, then that for temporary files.
+    folders : where to go if the archive fails, the first that works; default: `kept_folders`.
 
     Raises
     ------
@@ -48,15 +47,17 @@ class RunArchive(Archive):
     """
 
     def __init__(self, archive: Archive, folders: tuple[Path, ...] | None = None) -> None:
-        super().__init__(archive._engine, archive.path, archive.simulated)
+        super().__init__(archive._engine, archive.simulated, archive.place)
         self._folders = folders
         self._header: RunHeader | None = None
         self._written: list[Callable[[], object]] = []
+        self.beside: Beside | None = None
+        """What is entered together with every run that begins: its place in a lot."""
         self.problem: str | None = None
-        """A sentence for the user once the run is kept elsewhere; `path` then says where."""
+        """A sentence for the user once the run is kept elsewhere; `place` then says where."""
 
-    def begin(self, header: RunHeader) -> None:
-        super().begin(header)
+    def begin(self, header: RunHeader, beside: Beside | None = None) -> None:
+        super().begin(header, beside or self.beside)
         self._header = header
         self._written.clear()
 
@@ -93,10 +94,10 @@ class RunArchive(Archive):
         self, header: RunHeader, step: Callable[[], T], problem: ArchiveError
     ) -> T:
         """All of the run again in the first folder that works, then `step`."""
-        here = self._engine, self.path, self._numbers
-        for folder in self._candidates():
+        here = self._engine, self.place, self._numbers
+        for folder in kept_folders() if self._folders is None else self._folders:
             try:
-                self._switch_to(folder / f"rungbench-{header.run_id}.sqlite")
+                self._switch_to(kept_file(folder, header.run_id))
                 super().begin(header)
                 for written in self._written:
                     written()
@@ -104,17 +105,16 @@ class RunArchive(Archive):
             except ArchiveError:
                 if self._engine is not here[0]:
                     self._engine.dispose()
-                self._engine, self.path, self._numbers = here
+                self._engine, self.place, self._numbers = here
                 continue
-            self.problem = f"{problem} The run is kept in {self.path}; copy that to a safe place."
+            here[0].dispose()
+            self.problem = (
+                f"{problem} The run is kept in {self.place}; `rungbench records push` delivers "
+                "it later."
+            )
             return result
         raise problem
 
     def _switch_to(self, path: Path) -> None:
         other = open_archive(path, self.simulated)
-        self._engine, self.path, self._numbers = other._engine, other.path, {}
-
-    def _candidates(self) -> tuple[Path, ...]:
-        if self._folders is not None:
-            return self._folders
-        return paths().log_file.parent, Path(tempfile.gettempdir())
+        self._engine, self.place, self._numbers = other._engine, other.place, {}

@@ -18,7 +18,7 @@ _NARROW: Final = 72
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """Runs of one archive; `more` says that there are older ones that fit too."""
+    """Runs of one archive; `more` says that there are others that fit too."""
 
     simulated: bool
     summaries: tuple[RunSummary, ...]
@@ -26,9 +26,10 @@ class Page:
 
     @classmethod
     def of(cls, archive: Archive, search: Search) -> Self:
-        """The newest runs that fit."""
+        """The newest runs that fit, or the oldest."""
         found = archive.find(replace(search, limit=search.limit + 1))
-        return cls(archive.simulated, found[: search.limit], len(found) > search.limit)
+        page = found[-search.limit :] if search.oldest else found[: search.limit]
+        return cls(archive.simulated, page, len(found) > search.limit)
 
 
 def print_pages(pages: Sequence[Page]) -> None:
@@ -45,7 +46,7 @@ def print_pages(pages: Sequence[Page]) -> None:
         else:
             console.print(_table(page, console))
         if page.more:
-            console.print(f"These are the newest {len(page.summaries)}; --limit shows more.")
+            console.print(f"These are {len(page.summaries)} of more; --limit shows more.")
 
 
 def other_archive_hint(counts: Mapping[bool, int]) -> str:

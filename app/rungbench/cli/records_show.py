@@ -1,6 +1,5 @@
 """One record on the terminal, in 80 columns or more."""
 
-import math
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
@@ -11,6 +10,9 @@ from rich.text import Text
 from pilotsignal.judge import Judgement, Verdict
 from pilotsignal.quantity import Quantity
 from rungbench.archive.record import CheckResult, Record
+from rungbench.cli.bench_lines import record_lines
+from rungbench.cli.budget_page import print_budget
+from rungbench.cli.explaining import print_explanations
 from rungbench.cli.terminal import (
     SIMULATED,
     PageConsole,
@@ -42,10 +44,11 @@ def print_record(record: Record, *, budget: bool = False) -> None:
     console.print()
     console.print(_checks(record.checks, console))
     _print_findings(record, console)
+    print_explanations(record, console)
     if budget:
         for result in record.checks:
             for one in result.quantities:
-                _print_budget(result, one, console)
+                print_budget(f"{result.title}: {one.name}", one, console)
     if record.header.simulated:
         console.print(Text(f"\n{SIMULATED}: no charger was tested.", style="bold"))
 
@@ -85,10 +88,28 @@ def _fact_lines(record: Record) -> Iterator[tuple[str, str]]:
     yield "Bench", header.bench_url
     yield "Board", _pairs(_main(header.board, _OF_BOARD))
     yield "Calibration", _pairs(_main(header.calibration, _OF_CALIBRATION))
+    for name, text in record_lines(header.calibration):
+        yield "", f"{name}: {text}" if name else text
     yield "Versions", _pairs(header.versions)
     for check, why in header.left_out:
         yield "Left out", f"{check}: {why}"
     yield "Made safe", _pairs(record.make_safe)
+    yield from _later(record)
+
+
+def _later(record: Record) -> Iterator[tuple[str, str]]:
+    """What else there is about this record, and what is no longer there."""
+    origin = record.header.origin
+    if origin is not None:
+        entered = f"{origin.entered:%Y-%m-%d %H:%M} UTC"
+        yield "Made from", f"{origin.record}, {origin.kind.value} {entered}: {origin.reason}"
+        yield "", "Nothing was measured for it; its times are those of the measurement."
+    if record.followed_by:
+        yield "Followed by", ", ".join(record.followed_by)
+    if record.expired:
+        last = max(moment for _, moment in record.expired)
+        keys = {key for _, key in record.capture_names}
+        yield "Captures", f"{len(record.expired)} of {len(keys)} expired by {last:%Y-%m-%d}"
 
 
 def _length(record: Record) -> str:
@@ -187,7 +208,7 @@ def _source(judgement: Judgement) -> Text:
 def _print_findings(record: Record, console: Console) -> None:
     findings = [one for one in record.checks if one.verdict not in _QUIET]
     if findings:
-        console.print(Text("\nFindings", style="bold"))
+        console.print(Text("\nWhat did not pass", style="bold"))
     for one in findings:
         line = verdict_text(one.verdict.value, console)
         console.print(line.append(f"  {printable(one.title)}: ").append(printable(one.why)))
@@ -196,34 +217,3 @@ def _print_findings(record: Record, console: Console) -> None:
     if missed:
         console.print()
         console.print(safe(f"Planned but not reached: {', '.join(missed)}"))
-
-
-def _print_budget(result: CheckResult, quantity: Quantity, console: Console) -> None:
-    dof = _degrees(quantity.dof)
-    console.print()
-    console.print(safe(f"{result.title}: {quantity.name}", "bold"))
-    value = figure(quantity.value, quantity.expanded(), quantity.unit)
-    console.print(safe(f"{value}, k = {quantity.coverage_factor():.3g}, {dof} degrees of freedom"))
-    console.print(safe(quantity.method, "dim"))
-    table = Table(box=None, pad_edge=False, header_style="bold", show_edge=False)
-    table.add_column("Input", overflow="fold", ratio=3)
-    table.add_column("Kind", no_wrap=True)
-    table.add_column("u", justify="right", no_wrap=True)
-    table.add_column("Degrees", justify="right", no_wrap=True)
-    table.add_column(f"Adds ({quantity.unit})", justify="right", no_wrap=True)
-    table.add_column("Share", justify="right", no_wrap=True)
-    for row in quantity.budget():
-        share = (row.contribution / quantity.u) ** 2 if quantity.u > 0 else 0.0
-        table.add_row(
-            safe(f"{row.component} [{row.id}]"),
-            f"{row.kind} {row.distribution}",
-            safe(f"{row.u:.3g} {row.unit}"),
-            _degrees(row.dof),
-            f"{row.contribution:.3g}",
-            f"{share:.1%}",
-        )
-    console.print(table)
-
-
-def _degrees(dof: float) -> str:
-    return "infinite" if math.isinf(dof) else f"{dof:.3g}"
