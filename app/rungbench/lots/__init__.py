@@ -1,0 +1,1 @@
+"""Lots: a sampling plan, units drawn at random, the decision, and what the values say."""
