@@ -2,6 +2,7 @@
 
 import io
 import json
+import math
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -205,6 +206,49 @@ def test_nothing_to_judge_is_no_pass(call: Call, save: Callable[[PilotWave], Pat
     assert call(file, *DESCRIBED, "--judge")[0] == 3
 
 
+def test_pulses_on_a_level_of_no_state_are_no_pass(
+    call: Call, save: Callable[[PilotWave], Path]
+) -> None:
+    """Frequency and width alone would pass: 0.9 V is state E, which no limit is known for."""
+    file = save(replace(B16, high_v=0.9))
+    words = (*DESCRIBED, "--time-base-uncertainty", "20ppm", "--set-current", "16A")
+    found = document(call, file, *words)
+    assert found["state"] == ["E"]
+    assert verdicts(found)["plateau-high"] == "undecided"
+    assert call(file, *words, "--judge")[0] != 0
+
+
+def test_a_duty_at_the_seam_is_told_and_not_chosen(
+    call: Call, save: Callable[[PilotWave], Path]
+) -> None:
+    """IEC 61851-1:2017, Table A.8: 85 % is 51 A, and a hair above it 52.5 A."""
+    wave = replace(B16, width_us=8.5e5 / B16.frequency_hz)
+    width = truth_of(wave).pulse_width_zero_us
+    assert width is not None
+    late = width - wave.width_us  # the edges cross 0 V later than they begin
+    found = document(call, save(replace(wave, width_us=wave.width_us - late)), *DESCRIBED)
+    assert found["advertised_current_a"] is None
+    assert found["quantities"]["advertised_current_a"] is None
+    assert "two-currents" in [notice["code"] for notice in found["notices"]]
+
+
+def test_the_budget_in_json_adds_up(call: Call, save: Callable[[PilotWave], Path]) -> None:
+    """JCGM 100:2008, 5.1.2: contributions add in squares, and U is k times their root."""
+    for quantity in document(call, save(B16), *DESCRIBED)["quantities"].values():
+        if quantity is None:
+            continue
+        rows = quantity["budget"]
+        assert {"component", "kind", "distribution", "u", "unit", "sensitivity", "dof"} <= set(
+            rows[0]
+        )
+        for row in rows:
+            assert row["contribution"] == pytest.approx(abs(row["sensitivity"]) * row["u"])
+        total = math.sqrt(sum(row["contribution"] ** 2 for row in rows))
+        assert quantity["expanded_uncertainty"] == pytest.approx(
+            quantity["coverage_factor"] * total, rel=1e-9
+        )
+
+
 def test_page(call: Call, save: Callable[[PilotWave], Path]) -> None:
     status, out, err = call(save(B16), "--set-current", "16", *DESCRIBED, "--budget")
     assert (status, err) == (0, "")
@@ -217,6 +261,9 @@ def test_page(call: Call, save: Callable[[PilotWave], Path]) -> None:
     assert "probability of conformity" in flat
     assert "confirm against your own copy" in flat
     assert "Budget of the high plateau" in flat
+    assert "component type distribution u unit sensitivity dof adds (V)" in flat
+    assert "gain B normal" in flat
+    assert "effective degrees of freedom" in flat
     assert "k = 1.9" in flat or "k = 2.0" in flat
     assert max(map(len, out.splitlines()[1:])) <= 80
     assert "\x1b" not in out  # no terminal, no colours

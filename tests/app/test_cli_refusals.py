@@ -218,5 +218,5 @@ def test_a_terminal_that_knows_ascii_only(root: Path) -> None:
         check=False,
     )
     assert (ended.returncode, ended.stderr) == (0, b"")
-    assert b"1003.10 +/- " in ended.stdout
+    assert b"1003.003 +/- " in ended.stdout
     assert b"? undecided" in ended.stdout  # the shape for such terminals

@@ -2,20 +2,23 @@
 
 import sys
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, BinaryIO
 
 import click
 
 from pilotsignal.csv_import import ImportedCapture, ReadOptions, read_capture
+from pilotsignal.fold import Folded, fold
 from pilotsignal.judge import Judgement, Verdict
 from pilotsignal.measure import PilotMeasurement
 from pilotsignal.measure import measure as measure_capture
 from pilotsignal.quantity import Quantity
 from pilotsignal.standard import Profile, load_profile
 from rungbench.cli.amounts import amperes, seconds, share, uncertain_volts
+from rungbench.cli.measure_fold import fold_document, save_fold
 from rungbench.cli.measure_limits import judge_measurement
 from rungbench.cli.printing import print_json
+from rungbench.cli.segment_lines import changes_document, segments_document
 from rungbench.errors import ExitStatus, InputError
 from rungbench.settings import load_settings
 
@@ -31,6 +34,7 @@ class Reading:
     measurement: PilotMeasurement
     judgements: tuple[tuple[str, Judgement], ...]
     profile: Profile
+    folded: tuple[Folded, str] | None = None  # with the file that holds it
 
 
 @click.command()
@@ -67,6 +71,7 @@ class Reading:
 )
 @click.option("--judge", is_flag=True, help="End with 1 on a fail and 3 where undecided.")
 @click.option("--budget", is_flag=True, help="Print what each uncertainty is made of.")
+@click.option("--fold", metavar="OUT.csv", help="Write one period in equivalent time as CSV.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def measure(file: str, **stated: Any) -> ExitStatus:
     """Measure a pilot recorded by an oscilloscope or a logger.
@@ -79,6 +84,8 @@ def measure(file: str, **stated: Any) -> ExitStatus:
     measurement = measure_capture(imported.capture, profile=profile)
     judgements = judge_measurement(measurement, imported.capture, profile, stated["set_current"])
     reading = Reading(imported, measurement, judgements, profile)
+    if stated["fold"] is not None:
+        reading = replace(reading, folded=_fold(reading, stated["fold"]))
     if stated["as_json"]:
         print_json(as_document(reading))
     else:
@@ -87,6 +94,13 @@ def measure(file: str, **stated: Any) -> ExitStatus:
 
         print_reading(reading, budget=stated["budget"])
     return _status(judgements) if stated["judge"] else ExitStatus.DONE
+
+
+def _fold(reading: Reading, file: str) -> tuple[Folded, str]:
+    capture = reading.imported.capture
+    view = fold(capture, reading.measurement)
+    save_fold(view, capture.origin, file)
+    return view, file
 
 
 def _read(file: str, stated: dict[str, Any]) -> ImportedCapture:
@@ -156,6 +170,9 @@ def as_document(reading: Reading) -> dict[str, Any]:
         "pwm_on": measurement.pwm_on,
         "advertised_current_a": None if current is None else current.value,
         "notices": [{"code": one.code, "text": one.text} for one in measurement.notices],
+        "changes": changes_document(measurement.steadiness),
+        "segments": segments_document(measurement.steadiness),
+        "fold": None if reading.folded is None else fold_document(*reading.folded),
         "judgements": [_judgement(check, judgement) for check, judgement in reading.judgements],
     }
 
@@ -169,7 +186,7 @@ def _quantity(quantity: Quantity) -> dict[str, Any]:
         "degrees_of_freedom": plain["dof"],
         "unit": quantity.unit,
         "method": quantity.method,
-        "budget": plain["rows"],
+        "budget": quantity.budget_lines(),
     }
 
 

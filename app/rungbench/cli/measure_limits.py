@@ -11,6 +11,7 @@ from pilotsignal.standard import Profile, pulse_width_error_us
 Judged = tuple[str, Judgement]
 
 _NOT_MEASURED = "The capture does not carry it; see the notices."
+_OF_NO_STATE = "The level is that of no state that a limit is known for; check load and wiring."
 _STATE_THE_CURRENT = "State the current that the charger is set to (--set-current)."
 
 
@@ -75,6 +76,10 @@ def _plateaus(found: PilotMeasurement, profile: Profile, grounds: Grounds) -> li
             both = " and ".join(states)
             why = f"The level lies between the windows of {both}: the load is not known."
             judged.append((check, withheld(limits[0], Verdict.UNDECIDED, why)))
+        elif found.pwm_on:
+            # Pulses alone, on a level that no state has, must not end as a pass.
+            missing = withheld(profile.limit(key, "A"), Verdict.UNDECIDED, _OF_NO_STATE)
+            judged.append((check, missing))
     return judged
 
 

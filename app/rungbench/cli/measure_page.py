@@ -8,7 +8,10 @@ from rich.text import Text
 
 from pilotsignal.judge import Judgement
 from pilotsignal.quantity import Quantity
+from rungbench.cli.budget_page import print_budget
+from rungbench.cli.measure_fold import fold_lines
 from rungbench.cli.printing import state_words
+from rungbench.cli.segment_lines import segment_lines
 from rungbench.cli.terminal import PageConsole, bounds, figure, printable, safe, verdict_text
 
 if TYPE_CHECKING:
@@ -42,6 +45,10 @@ def print_reading(reading: "Reading", *, budget: bool) -> None:
     out.print()
     out.print(_quantities(reading.measurement.quantities()))
     _print_sentences(out, "Notices", [one.text for one in reading.measurement.notices])
+    _print_sentences(out, "Parts of the record", segment_lines(reading.measurement.steadiness))
+    if reading.folded is not None:
+        view, file = reading.folded
+        _print_sentences(out, f"Equivalent time, in {printable(file)}", fold_lines(view))
     _print_sentences(out, "How the file was read", list(reading.imported.remarks))
     if budget:
         _print_budgets(out, reading.measurement.quantities())
@@ -110,23 +117,5 @@ def _percent(probability: float) -> str:
 
 def _print_budgets(out: Console, quantities: dict[str, Quantity | None]) -> None:
     for name, quantity in quantities.items():
-        if quantity is None:
-            continue
-        out.print()
-        out.print(f"[bold]Budget of the {_WORDS[name]}[/bold]: {_figure(quantity)} (95 %)")
-        table = Table(box=None, padding=(0, 1), header_style="dim")
-        table.add_column("input", overflow="fold")
-        table.add_column("kind")
-        table.add_column("distribution")
-        for heading in ("u", "dof", f"adds ({quantity.unit})"):
-            table.add_column(heading, justify="right")
-        for row in quantity.budget():
-            table.add_row(
-                row.component,
-                row.kind,
-                row.distribution,
-                f"{row.u:.2g} {row.unit if row.unit != '1' else ''}".strip(),
-                "inf" if row.dof == float("inf") else f"{row.dof:.0f}",
-                f"{row.contribution:.2g}",
-            )
-        out.print(table)
+        if quantity is not None:
+            print_budget(f"Budget of the {_WORDS[name]}", quantity, out)

@@ -11,6 +11,7 @@ from pilotsignal.measure import PilotMeasurement
 from pilotsignal.notices import Notice
 from pilotsignal.quantity import Quantity
 from pilotsignal.standard.profile import Profile
+from rungbench.cli.amounts import NumberRange
 from rungbench.cli.qualify import find_profile, require_bench
 from rungbench.errors import ExitStatus, Interrupted, WrongUse
 from rungbench.link.words import OPEN, TICK_S, Mode, Rung, Setting
@@ -56,7 +57,7 @@ class Reading:
     help="What is presented to the charger. C and D need --arm: the outlet may be live.",
 )
 @click.option("--arm", is_flag=True, help="Allow rungs at which mains is put on the outlet.")
-@click.option("--seconds", type=click.FloatRange(0.5, 86_400), help="End after so long.")
+@click.option("--seconds", type=NumberRange(0.5, 86_400), help="End after so long.")
 @click.option("--profile", metavar="NAME|FILE", help="Whose tables give state and current.")
 def watch(**given: Any) -> ExitStatus:
     """Show live readings until Ctrl-C, or for --seconds.

@@ -10,6 +10,7 @@ from rich.text import Text
 from pilotsignal.quantity import Quantity
 from rungbench.cli.printing import state_words
 from rungbench.cli.qualify_view import alarm, console_for_runs
+from rungbench.cli.segment_lines import segment_lines
 from rungbench.cli.terminal import SIMULATED, figure, safe
 from rungbench.cli.watch import Reading
 from rungbench.qualify.safety import Safety
@@ -74,6 +75,8 @@ def page(reading: Reading) -> Group:
         table.add_row("Lost", safe(reading.losses.text()))
     for notice in reading.notices:
         table.add_row("Notice", safe(f"{notice.code}: {notice.text}"))
+    for part in segment_lines(reading.measurement.steadiness) if reading.measurement else []:
+        table.add_row("Part", safe(part))
     head = Text(f"{SIMULATED}  " if reading.simulated else "", style="bold")
     return Group(head.append(f"{reading.at_s:.1f} s"), table)
 
