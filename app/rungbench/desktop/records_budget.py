@@ -1,0 +1,72 @@
+"""Plain tables of the records: budgets of quantities, facts, differences."""
+
+from collections.abc import Sequence
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QColor
+from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
+
+from rungbench.desktop.run_table import RowDelegate, calm_selection
+from rungbench.desktop.theme import Theme
+
+
+class PlainTable(QTableWidget):
+    """Rows of texts; what stands in them is never read as marked-up.
+
+    Columns are as wide as what stands in them, the last one takes what is left.
+    """
+
+    def __init__(
+        self, theme: Theme, headings: Sequence[str], name: str, *, wraps: bool = False
+    ) -> None:
+        super().__init__(0, len(headings))
+        self._theme, self._wraps = theme, wraps
+        self.setWordWrap(self._wraps)
+        self.setHorizontalHeaderLabels(list(headings))
+        self.setAccessibleName(name)
+        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        self.setTabKeyNavigation(False)
+        self.setShowGrid(False)
+        self.setItemDelegate(RowDelegate(self))
+        self.verticalHeader().hide()
+        header = self.horizontalHeader()
+        header.setHighlightSections(False)
+        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
+        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        header.setStretchLastSection(True)
+        theme.changed.connect(self._dress)
+        self._dress()
+
+    def show_rows(
+        self, rows: Sequence[Sequence[str]], bold: Sequence[bool] = (), colour: str = "ink"
+    ) -> None:
+        """Show these; `bold` rows stand out, in `colour`."""
+        self.setRowCount(len(rows))
+        for place, cells in enumerate(rows):
+            strong = place < len(bold) and bold[place]
+            for column, text in enumerate(cells):
+                self.setItem(place, column, self._item(text, colour if strong else "ink", strong))
+        if self._wraps:
+            self.resizeRowsToContents()
+        if rows:
+            self.selectRow(0)
+
+    def set_headings(self, headings: Sequence[str]) -> None:
+        """Other columns."""
+        self.setColumnCount(len(headings))
+        self.setHorizontalHeaderLabels(list(headings))
+
+    def _item(self, text: str, colour: str, strong: bool) -> QTableWidgetItem:
+        item = QTableWidgetItem(text)
+        item.setForeground(QColor(self._theme.colour(colour)))
+        if strong:
+            item.setFont(self._theme.font(bold=True))
+        return item
+
+    def _dress(self) -> None:
+        metrics = self.fontMetrics()
+        self.verticalHeader().setDefaultSectionSize(metrics.height() + self._theme.px(8))
+        self.horizontalHeader().setMaximumSectionSize(self._theme.px(420))
+        calm_selection(self, self._theme)

@@ -1,0 +1,56 @@
+"""By what a record is judged again: limits, rule, reason, asked for in place."""
+
+from typing import Final
+
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QComboBox, QFrame, QHBoxLayout, QLineEdit
+
+from pilotsignal.limit import Rule
+from rungbench.desktop.records_judge import Asked, profile_names
+from rungbench.desktop.run_labels import PlainLabel, button
+from rungbench.desktop.theme import Theme
+
+_OWN_RULE: Final = "the rule of each limit"
+
+
+class JudgeBand(QFrame):
+    """`asked` with an `Asked`; hidden otherwise."""
+
+    asked = Signal(object)
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self.setObjectName("lost")
+        self.profile, self.rule, self.reason = QComboBox(), QComboBox(), QLineEdit()
+        self.profile.setAccessibleName("Limits")
+        self.rule.setAccessibleName("Rule")
+        self.rule.addItems([_OWN_RULE, *Rule])
+        self.reason.setAccessibleName("Reason")
+        self.reason.setPlaceholderText("why, for the record")
+        self.reason.returnPressed.connect(self._give)
+        label = PlainLabel(theme, "Judge again by", bold=True)
+        label.setWordWrap(False)
+        layout = QHBoxLayout(self)
+        layout.addWidget(label)
+        layout.addWidget(self.profile)
+        layout.addWidget(self.rule)
+        layout.addWidget(self.reason, 1)
+        layout.addWidget(button("Judge  (Enter)", self._give))
+        layout.addWidget(button("Leave it  (F8)", self.hide))
+        self.hide()
+
+    def ask(self, own: str) -> None:
+        """Ask; `own` is the profile that the record was judged by."""
+        names = profile_names()
+        self.profile.clear()
+        self.profile.addItems(list(names))
+        self.profile.setCurrentIndex(names.index(own) if own in names else 0)
+        self.reason.clear()
+        self.show()
+        self.profile.setFocus()
+
+    def _give(self) -> None:
+        row = self.rule.currentIndex()
+        rule = tuple(Rule)[row - 1] if row > 0 else None
+        self.hide()
+        self.asked.emit(Asked(self.profile.currentText(), rule, self.reason.text()))

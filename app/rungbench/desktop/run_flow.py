@@ -1,0 +1,75 @@
+"""Buttons in a row that goes on in the next line where the window is narrow."""
+
+from PySide6.QtCore import QMargins, QPoint, QRect, QSize, Qt
+from PySide6.QtWidgets import QLayout, QLayoutItem, QWidget
+
+
+class FlowLayout(QLayout):
+    """Items from left to right, line by line; it asks for no more width than its widest item."""
+
+    def __init__(self, gap: int, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._gap = gap
+        self._items: list[QLayoutItem] = []
+        self.setContentsMargins(QMargins(0, 0, 0, 0))
+
+    def addItem(self, item: QLayoutItem) -> None:
+        """Add behind the others."""
+        self._items.append(item)
+
+    def count(self) -> int:
+        """How many."""
+        return len(self._items)
+
+    def itemAt(self, index: int) -> QLayoutItem | None:
+        """The item there, or ``None``."""
+        return self._items[index] if 0 <= index < len(self._items) else None
+
+    def takeAt(self, index: int) -> QLayoutItem | None:
+        """Take the item there away."""
+        return self._items.pop(index) if 0 <= index < len(self._items) else None
+
+    def expandingDirections(self) -> Qt.Orientation:
+        """None of them."""
+        return Qt.Orientation(0)
+
+    def hasHeightForWidth(self) -> bool:
+        """Narrower is higher."""
+        return True
+
+    def heightForWidth(self, width: int) -> int:
+        """Height of all lines."""
+        return self._lay(QRect(0, 0, width, 0), place=False)
+
+    def setGeometry(self, rect: QRect) -> None:
+        """Place the items."""
+        super().setGeometry(rect)
+        self._lay(rect, place=True)
+
+    def sizeHint(self) -> QSize:
+        """One line."""
+        sizes = [item.sizeHint() for item in self._items]
+        width = sum(size.width() + self._gap for size in sizes)
+        return QSize(width, max((size.height() for size in sizes), default=0))
+
+    def minimumSize(self) -> QSize:
+        """The widest item."""
+        size = QSize()
+        for item in self._items:
+            size = size.expandedTo(item.minimumSize())
+        return size
+
+    def _lay(self, rect: QRect, *, place: bool) -> int:
+        """Lay the lines; returns their height."""
+        x, y, line = rect.x(), rect.y(), 0
+        for item in self._items:
+            if item.isEmpty():
+                continue
+            size = item.sizeHint()
+            if x > rect.x() and x + size.width() > rect.right() + 1:
+                x, y, line = rect.x(), y + line + self._gap, 0
+            if place:
+                item.setGeometry(QRect(QPoint(x, y), size))
+            x += size.width() + self._gap
+            line = max(line, size.height())
+        return y + line - rect.y()

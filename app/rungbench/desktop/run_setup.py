@@ -1,0 +1,155 @@
+"""What the next run is of: serial number, model sheet, plan, profile, operator, in one band."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QComboBox, QFileDialog, QGridLayout, QHBoxLayout, QPushButton, QWidget
+
+from rungbench.desktop.figures import short
+from rungbench.desktop.run_choice import Choice, Model
+from rungbench.desktop.run_control import Phase, RunControl
+from rungbench.desktop.run_fields import CalmBox, SerialEdit
+from rungbench.desktop.run_labels import PlainLabel, button
+from rungbench.errors import RungbenchError
+from rungbench.qualify.sheet import read_sheet
+
+_BY_HAND: Final = "Describe a charger …"
+_FILE: Final = "Open a model sheet …"
+
+
+class SetupBand(QWidget):
+    """Shows what `control` holds; `describe` asks for the form of a model sheet."""
+
+    describe = Signal()
+
+    def __init__(self, control: RunControl) -> None:
+        super().__init__()
+        self._control, self._theme = control, control.room.theme
+        self.serial = SerialEdit(self._theme, size=1.5)
+        self.serial.scanned.connect(control.scan)
+        self.model, self.plan, self.profile = _box("Model"), _box("Plan"), _box("Profile")
+        self.operator = QPushButton()
+        self._about = PlainLabel(self._theme).colour("faint")
+        self.start = button("Arm and start  (Ctrl+F9)", lambda: control.start(armed=True))
+        self.bare = button("Start without arming  (Ctrl+F8)", lambda: control.start(armed=False))
+        self.model.activated.connect(self._on_model)
+        self.plan.activated.connect(lambda row: control.choose_plan(self.plan.itemData(row)))
+        self.profile.activated.connect(
+            lambda row: control.choose_profile(self.profile.itemData(row))
+        )
+        self._lay_out()
+        control.changed.connect(self.refresh)
+
+    def _lay_out(self) -> None:
+        grid = QGridLayout(self)
+        grid.setContentsMargins(0, 0, 0, 0)
+        fields: tuple[tuple[str, QWidget], ...] = (
+            ("Serial number", self.serial),
+            ("Model sheet", self.model),
+            ("Plan", self.plan),
+            ("Limits", self.profile),
+            ("Operator  (F4)", self.operator),
+        )
+        for column, (title, field) in enumerate(fields):
+            label = PlainLabel(self._theme, title, size=0.9).colour("faint")
+            label.setWordWrap(False)
+            grid.addWidget(label, 0, column)
+            grid.addWidget(field, 1, column)
+            grid.setColumnStretch(column, 4 if column == 0 else 1)
+        row = QHBoxLayout()
+        row.addWidget(self._about, 1)
+        row.addWidget(self.bare)
+        row.addWidget(self.start)
+        grid.addLayout(row, 2, 0, 1, len(fields))
+        self.operator.setAccessibleName("Operator")
+        self.start.setObjectName("arm and start")
+
+    def refresh(self) -> None:
+        """Show what is chosen."""
+        control = self._control
+        choice, running = control.choice, control.running
+        offer = control.offer
+        models = [model.title for model in offer.models]
+        _fill(self.model, [*models, _FILE, _BY_HAND], choice.model.title if choice else "")
+        _fill(
+            self.plan, [one.name for one in control.offer.plans], choice.plan.name if choice else ""
+        )
+        _fill(
+            self.profile,
+            [one.name for one in control.offer.profiles],
+            choice.profile.name if choice else "",
+        )
+        self.operator.setText(
+            (choice.operator if choice else "").replace("&", "&&") or "nobody named"
+        )
+        self.serial.show_serial(control.serial)
+        self.serial.setReadOnly(running)
+        in_lot = choice is not None and choice.model.lot is not None
+        for box in (self.plan, self.profile):
+            box.setEnabled(not running and not in_lot)
+        self.model.setEnabled(not running)
+        self.operator.setEnabled(not running)
+        ready = control.phase is Phase.READY
+        self.start.setEnabled(ready)
+        self.bare.setEnabled(ready)
+        self._about.setText(_about(choice) if choice else "")
+
+    def _on_model(self, row: int) -> None:
+        models = self._control.offer.models
+        if row < len(models):
+            self._control.choose_model(models[row])
+        elif row == len(models):
+            self._open_sheet()
+        else:
+            self.describe.emit()
+        self.refresh()
+
+    def _open_sheet(self) -> None:
+        file, _ = QFileDialog.getOpenFileName(
+            self, "Open a model sheet", "", "Model sheets (*.toml)"
+        )
+        if file:
+            self.take_sheet(file)
+
+    def take_sheet(self, file: str) -> None:
+        """A model sheet from a file, chosen at once; what is wrong with it is told."""
+        try:
+            self._control.add_model(Model(Path(file).stem, read_sheet(Path(file))))
+        except RungbenchError as problem:
+            self._control.room.say(str(problem))
+
+
+def _box(name: str) -> QComboBox:
+    box = CalmBox()
+    box.setAccessibleName(name)
+    box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+    box.setMinimumContentsLength(9)
+    return box
+
+
+def _fill(box: QComboBox, names: Sequence[str], chosen: str) -> None:
+    if [box.itemText(row) for row in range(box.count())] != list(names):
+        box.clear()
+        for name in names:
+            box.addItem(name, name)
+    box.setCurrentIndex(names.index(chosen) if chosen in names else -1)
+
+
+def _about(choice: Choice) -> str:
+    """The charger and the plan in a few words."""
+    sheet, plan = choice.model.sheet, choice.plan
+    charger = f"{sheet.maker or '?'} {sheet.model or '?'}"
+    if sheet.rated_current_a is not None:
+        charger += f", {short(sheet.rated_current_a)} A"
+    live = sum(step.energises for step in plan.steps)
+    minutes = plan.expected_s / 60.0
+    length = f"{minutes:.0f} min" if minutes >= 1.5 else f"{plan.expected_s:.0f} s"
+    energised = f"outlet live in {live} of {len(plan.steps)} steps" if live else "never energises"
+    own = (
+        ""
+        if choice.profile.label == choice.profile.name
+        else f"; own limits {choice.profile.label}"
+    )
+    return f"{charger}.  {plan.title}: about {length}, {energised}{own}."

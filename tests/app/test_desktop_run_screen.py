@@ -1,0 +1,51 @@
+"""A whole run through the window on a real X server, with a picture of each view and mode."""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from PySide6.QtGui import QImage
+
+PICTURES = {
+    "cautions",
+    *(f"run-{one}" for one in ("ready", "going", "verdict", "shift", "describe")),
+    *("run-paused-skip", "run-interrupted"),
+    *(f"inspection-{one}" for one in ("ready", "going", "verdict", "operator", "shift")),
+    *("records-list", "records-compare"),
+    *(f"record-{one}" for one in ("evidence", "budget", "findings", "facts", "judge")),
+}
+
+
+@pytest.mark.slow
+def test_a_whole_run_on_a_screen(root: Path, tmp_path: Path) -> None:
+    server = shutil.which("xvfb-run")
+    if server is None:
+        pytest.skip("no Xvfb on this machine (package xvfb)")
+    script = root / "tests" / "app" / "desktop_tour.py"
+    screen = "-screen 0 1400x900x24"
+    places = ("DATA", "CONFIG", "STATE")
+    own = {f"XDG_{name}_HOME": str(tmp_path / name.lower()) for name in places}
+    paths = os.pathsep.join(str(root / one) for one in ("signal", "app"))
+    environment = {**os.environ, **own, "PYTHONPATH": paths, "QT_QPA_PLATFORM": "xcb"}
+    folder = Path(os.environ.get("DESKTOP_PICTURES", str(tmp_path / "pictures")))
+    done = subprocess.run(
+        [server, "-a", "-s", screen, sys.executable, str(script), str(folder)],
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=110,
+    )
+    assert done.returncode == 0, done.stderr
+    assert {file.stem for file in folder.glob("*.png")} >= PICTURES
+    for name in PICTURES:
+        picture = QImage(str(folder / f"{name}.png"))
+        assert picture.width() >= 1400
+        seen = {picture.pixel(x, y) for x in range(0, 1400, 7) for y in range(0, 880, 7)}
+        assert len(seen) > 8, name  # not one colour: something was drawn
+    reports = sorted((tmp_path / "data" / "rungbench" / "reports").glob("*.pdf"))
+    assert [file.stem.endswith("-hold") for file in reports].count(True) == 1
+    assert len(reports) == 2

@@ -1,0 +1,280 @@
+"""The window on a simulated bench: arming, the way back, alarms, a lost link, files, the end."""
+
+import time
+from pathlib import Path
+
+import pytest
+from desktop_stage import FAST, staged
+from PySide6.QtCore import QLocale, QPoint, Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QLabel
+from pytestqt.qtbot import QtBot
+
+from rungbench.desktop.commands import Job, Tell
+from rungbench.desktop.runner import HANGS_S
+from rungbench.desktop.snapshots import JobEnd, LinkState
+from rungbench.link.words import Mode, Rung, Setting
+from rungbench.standin.board import StandIn
+
+B, C = Setting(Rung.B), Setting(Rung.C)
+# Of the platform without a screen, at each change of a window's least size.
+pytestmark = pytest.mark.qt_log_ignore("propagateSizeHints")
+Key = Qt.Key
+NONE = Qt.KeyboardModifier.NoModifier
+CONTROL = Qt.KeyboardModifier.ControlModifier
+
+
+def test_readings_of_b(qtbot: QtBot) -> None:
+    with staged(qtbot) as stage:
+        stage.live.scale.aim_at(B)
+        QTest.keyClick(stage.live.scale, Key.Key_Return)
+        stage.until_rung(Rung.B)
+        stage.until(lambda: stage.live.readings.state.text().startswith("B2"))
+        stage.until(lambda: stage.live.showing.folded is not None)
+        rows = {row.key: row for row in stage.live.showing.rows}
+        for key in ("high_plateau_v", "low_plateau_v", "frequency_hz"):
+            assert str(rows[key].judgement.verdict) == "pass"
+        assert stage.window.simulated.isVisible()
+        assert stage.live.period.paints > 3
+        assert stage.live.readings.table.item(0, 1).text().startswith("9.0")
+
+
+def test_nothing_energises_without_cautions_and_arming(qtbot: QtBot) -> None:
+    with staged(qtbot) as stage:
+        stage.live.scale.aim_at(C)
+        QTest.keyClick(stage.live.scale, Key.Key_Return)
+        assert "Arm with Ctrl+F9" in stage.said
+        QTest.keyClick(stage.window, Key.Key_F9, CONTROL)
+        QTest.keyClicks(stage.window, "SN-1")
+        QTest.keyClick(stage.window, Key.Key_Return)
+        assert not stage.window.cautions.read
+        QTest.keyClick(stage.window, Key.Key_F9, CONTROL)
+        QTest.keyClick(stage.window, Key.Key_F9, CONTROL)
+        assert stage.window.cautions.read
+        stage.until_snapshot(lambda snapshot: snapshot.armed_left_s is not None)
+        stage.until(lambda: stage.window.arm.text.startswith("Armed"))
+        qtbot.wait(200)
+        QTest.keyClick(stage.live.scale, Key.Key_Return)
+        stage.until_snapshot(lambda snapshot: snapshot.mains)
+        assert "Outlet live" in stage.window.arm.text
+
+
+def test_escape_on_the_cautions_arms_nothing(qtbot: QtBot) -> None:
+    with staged(qtbot) as stage:
+        QTest.keyClick(stage.window, Key.Key_F9, CONTROL)
+        QTest.keyClick(stage.window, Key.Key_Escape)
+        qtbot.wait(300)
+        assert not stage.window.cautions.read
+        assert stage.worker.snapshot_now is not None
+        assert stage.worker.snapshot_now.armed_left_s is None
+
+
+def energise(stage_: object) -> None:
+    from desktop_stage import Stage
+
+    assert isinstance(stage_, Stage)
+    stage_.confirm_cautions()
+    stage_.worker.present(B)
+    stage_.until_rung(Rung.B)
+    stage_.worker.arm()
+    stage_.worker.present(C)
+    stage_.until_snapshot(lambda snapshot: snapshot.mains)
+
+
+def test_escape_goes_open_and_the_outlet_is_watched(qtbot: QtBot) -> None:
+    with staged(qtbot) as stage:
+        energise(stage)
+        QTest.keyClick(stage.window, Key.Key_Escape)
+        stage.until_rung(Rung.OPEN)
+        stage.until_snapshot(lambda snapshot: snapshot.watch_left_s is not None)
+        stage.until(lambda: "watched" in stage.window.arm.text)
+        stage.until_snapshot(lambda snapshot: snapshot.watch_left_s is None)
+        assert stage.window.alarm.text == ""
+
+
+def test_a_live_outlet_is_shouted_until_noted(qtbot: QtBot) -> None:
+    with staged(qtbot, f"{FAST}&welded=yes") as stage:
+        energise(stage)
+        stage.worker.open()
+        stage.until(lambda: stage.window.alarm.text == "Outlet live: switch off the supply")
+        QTest.keyClick(stage.window, Key.Key_F10, CONTROL)
+        assert stage.window.alarm.text == ""
+        # It is live still, so it is shouted again.
+        stage.until(lambda: stage.window.alarm.text)
+
+
+def test_closing_in_c_leaves_the_rung_open(qtbot: QtBot) -> None:
+    with staged(qtbot) as stage:
+        energise(stage)
+        stage.desktop.close()
+        assert stage.window.isVisible()
+        stage.until(lambda: not stage.window.isVisible())
+        last = stage.worker.snapshot_now
+        assert last is not None
+        assert (last.setting.rung, last.mains, last.watch_left_s) == (Rung.OPEN, frozenset(), None)
+
+
+def test_nothing_stays_energised_under_a_window_that_hangs(qtbot: QtBot) -> None:
+    with staged(qtbot) as stage:
+        energise(stage)
+        time.sleep(HANGS_S + 1.5)  # the main thread does nothing
+        stage.until_rung(Rung.OPEN)
+        stage.until(lambda: "did not respond" in stage.said)
+
+
+def test_a_pulled_cable_is_said_and_taken_up_again(qtbot: QtBot) -> None:
+    with staged(qtbot, f"{FAST}&unplug_after_s=4") as stage:
+        links: list[LinkState] = []
+        stage.worker.link.connect(links.append)
+        stage.until(lambda: any(not link.up for link in links))
+        assert "pulled" in stage.said
+        assert stage.window.arm.text == "No bench"
+        stage.until(lambda: links[-1].up)
+        stage.until_snapshot(lambda _snapshot: True)
+        assert stage.said == ""
+
+
+def test_a_bench_that_is_not_there_is_said(qtbot: QtBot) -> None:
+    with staged(qtbot, "") as stage:
+        stage.worker.connect_bench("/dev/ttyNOBOARD")
+        stage.until(lambda: "ttyNOBOARD" in stage.said)
+        assert not stage.window.simulated.isVisible()
+        stage.worker.connect_bench(FAST)
+        stage.until_snapshot(lambda _snapshot: True)
+
+
+def test_a_job_has_the_bench_and_escape_stops_it(qtbot: QtBot) -> None:
+    def work(standin: StandIn, tell: Tell) -> str:
+        standin.hold(B)
+        tell("on B")
+        standin.wait(600.0)
+        return "never"
+
+    with staged(qtbot) as stage:
+        told: list[object] = []
+        ends: list[JobEnd] = []
+        stage.worker.told.connect(told.append)
+        stage.worker.job_ended.connect(ends.append)
+        stage.worker.start(Job("A long run", work))
+        stage.until(lambda: told == ["on B"])
+        stage.until_snapshot(lambda snapshot: snapshot.job and snapshot.setting.rung is Rung.B)
+        stage.live.scale.aim_at(B)
+        QTest.keyClick(stage.live.scale, Key.Key_Return)
+        assert "has the bench" in stage.said
+        QTest.keyClick(stage.window, Key.Key_Escape)
+        stage.until(lambda: ends)
+        assert ends[0].result is None
+        assert ends[0].sentence
+        stage.until_rung(Rung.OPEN)
+
+
+def test_freeze_keeps_what_is_drawn(qtbot: QtBot) -> None:
+    with staged(qtbot) as stage:
+        stage.until(lambda: stage.live.showing is not None)
+        stage.live.tools.frozen.emit(True)
+        shown = stage.live.readings.state.text()
+        stage.worker.present(B)
+        stage.until_rung(Rung.B)
+        qtbot.wait(500)
+        assert stage.live.readings.state.text() == shown
+        stage.live.tools.frozen.emit(False)
+        stage.until(lambda: stage.live.readings.state.text().startswith("B2"))
+
+
+def test_a_file_is_shown_in_the_same_view(qtbot: QtBot, root: Path) -> None:
+    with staged(qtbot) as stage:
+        stage.live.open_file(root / "fixtures/csv/comment-lines.csv")
+        stage.until(lambda: "file is shown" in stage.said)
+        assert stage.live.scale.choices == ()
+        assert stage.live.readings.state.text().startswith("B2")
+        stage.live.close_file()
+        assert len(stage.live.scale.choices) > 5
+
+
+@pytest.mark.parametrize("content", [b"", b"\x00\xff\x00" * 50, b"1\n2\n", b"a,b\nc,d\n"])
+def test_a_broken_file_is_one_sentence(qtbot: QtBot, tmp_path: Path, content: bytes) -> None:
+    file = tmp_path / "broken.csv"
+    file.write_bytes(content)
+    with staged(qtbot) as stage:
+        stage.live.open_file(file)
+        stage.until(lambda: stage.said)
+        assert "Traceback" not in stage.said
+        assert stage.live.readings.state.text()  # the bench goes on
+
+
+def test_data_and_pictures_are_saved(qtbot: QtBot, tmp_path: Path) -> None:
+    with staged(qtbot) as stage:
+        stage.until(lambda: stage.live.showing is not None)
+        stage.live.save_data(stage.live.showing, tmp_path / "pilot.csv")
+        stage.until((tmp_path / "pilot.csv").exists)
+        assert (tmp_path / "pilot.csv").read_text("utf-8").startswith("#SIMULATED\n")
+        stage.live.save_picture(tmp_path / "view.svg")
+        stage.live.save_picture(tmp_path / "view.png")
+        svg = (tmp_path / "view.svg").read_text("utf-8")
+        assert "SIMULATED" in svg
+        assert "2740" in svg
+        assert (tmp_path / "view.png").read_bytes().startswith(b"\x89PNG")
+        stage.live.save_picture(tmp_path / "no" / "view.png")
+        assert "cannot be written" in stage.said
+
+
+def test_the_other_sampling_is_used(qtbot: QtBot) -> None:
+    with staged(qtbot) as stage:
+        stage.live.tools.mode.emit(Mode.STREAM8)
+        stage.until_snapshot(lambda snapshot: snapshot.mode is Mode.STREAM8)
+        stage.until(
+            lambda: (
+                stage.live.showing is not None
+                and stage.live.showing.capture.interval_s == pytest.approx(13e-6)
+            )
+        )
+
+
+def test_numbers_are_those_of_the_users_locale(qtbot: QtBot) -> None:
+    before = QLocale()
+    QLocale.setDefault(QLocale(QLocale.Language.German))
+    try:
+        with staged(qtbot) as stage:
+            stage.until(lambda: stage.live.showing is not None)
+            assert stage.live.readings.table.item(0, 1).text().startswith("12,0")
+    finally:
+        QLocale.setDefault(before)
+
+
+@pytest.mark.parametrize("scale", [100, 150, 200])
+@pytest.mark.parametrize("look", ["light", "dark"])
+def test_no_word_is_cut(qtbot: QtBot, look: str, scale: int) -> None:
+    with staged(qtbot) as stage:
+        stage.desktop.theme.set(look=look, scale=scale)
+        stage.window.resize(1200, 800)
+        stage.until(lambda: stage.live.showing is not None)
+        qtbot.wait(100)
+        assert stage.window.width() <= 1200
+        for label in stage.window.findChildren(QLabel):
+            if label.isVisible() and label.text().strip() and not label.wordWrap():
+                assert label.width() >= label.sizeHint().width() - 1, label.text()
+
+
+def test_the_cursor_reads_out_by_keys(qtbot: QtBot) -> None:
+    with staged(qtbot) as stage:
+        stage.worker.present(B)
+        stage.until(lambda: stage.live.showing is not None and stage.live.showing.folded)
+        QTest.keyClick(stage.live.period, Key.Key_Left)
+        assert stage.live.readings.read_out.text().startswith("at ")
+        assert " V" in stage.live.readings.read_out.text()
+
+
+def test_what_was_set_is_remembered(qtbot: QtBot) -> None:
+    with staged(qtbot, "") as stage:
+        stage.desktop.theme.set(look="dark", scale=150)
+    with staged(qtbot, "") as stage:
+        assert (stage.desktop.theme.look, stage.desktop.theme.scale) == ("dark", 150)
+
+
+def test_the_mouse_finds_a_choice(qtbot: QtBot) -> None:
+    with staged(qtbot) as stage:
+        scale = stage.live.scale
+        box = scale._face().label_box([c.setting for c in scale.choices].index(B))
+        at = QPoint(round(box.left() + 10), round(box.center().y()))
+        QTest.mouseClick(scale, Qt.MouseButton.LeftButton, NONE, at)
+        stage.until_rung(Rung.B)
