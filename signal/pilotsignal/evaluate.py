@@ -85,8 +85,9 @@ class Context:
             relaxes = duration / math.log(9.0)
             lacking = math.exp(math.log(0.9) * relaxes / constant) if corner else 0.0
             share = min(1.0, constant / relaxes + lacking)
-        row_id = f"front-end-{name}@{key}"
-        return [half_width(row_id, "path to the converter", share * constant, "us")]
+        # One path, one input: what it does depends on the edges of each capture.
+        path = half_width(f"front-end-{name}@{key}", "path to the converter", constant, "us")
+        return [scaled(path, share)]
 
     def edge(self, name: str, found: Crossing, sensitivity: float) -> list[BudgetRow]:
         """Rows of one crossing, in microseconds: noise, and what the folded gap leaves open."""

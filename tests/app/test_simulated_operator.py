@@ -69,7 +69,7 @@ def test_an_unknown_key_or_value_is_refused() -> None:
     with simulated() as run:
         with pytest.raises(WrongUse, match="no key 'volume'"):
             run.hand.change(volume=11)
-        with pytest.raises(WrongUse, match="set_a is a number from 6 to 80"):
+        with pytest.raises(WrongUse, match="set_a is a number from 3 to 80"):
             run.hand.set_current(200)
         with pytest.raises(WrongUse, match="seed cannot change"):
             run.hand.change(seed=4)

@@ -97,7 +97,7 @@ def test_what_has_no_bound() -> None:
 
 
 def test_a_creep_that_meets_each_edge_once_leaves_duration_and_period_open() -> None:
-    """250.0045 samples a period: the bound by differences, the fit by derivatives in closed form."""
+    """250.0045 samples a period. The fit has its derivatives in closed form, not by differences."""
     taken = record(Cell(250.0, 10, 2.0, 0.02, 0.2, False), 14, systematic=False)
     bound, found = taken.bound(), measure(taken.capture)
     assert found.frequency_hz is not None

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QColor
+from PySide6.QtGui import QColor, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
 from rungbench.desktop.run_table import RowDelegate, calm_selection
@@ -53,6 +53,17 @@ class PlainTable(QTableWidget):
         if rows:
             self.selectRow(0)
 
+    def showEvent(self, event: QShowEvent) -> None:
+        """A style sheet takes the colours back when it first comes to a table."""
+        super().showEvent(event)
+        self._dress()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Wrapped texts need other heights."""
+        super().resizeEvent(event)
+        if self._wraps:
+            self.resizeRowsToContents()
+
     def set_headings(self, headings: Sequence[str]) -> None:
         """Other columns."""
         self.setColumnCount(len(headings))
@@ -60,13 +71,12 @@ class PlainTable(QTableWidget):
 
     def _item(self, text: str, colour: str, strong: bool) -> QTableWidgetItem:
         item = QTableWidgetItem(text)
-        item.setForeground(QColor(self._theme.colour(colour)))
         if strong:
+            item.setForeground(QColor(self._theme.colour(colour)))
             item.setFont(self._theme.font(bold=True))
         return item
 
     def _dress(self) -> None:
         metrics = self.fontMetrics()
         self.verticalHeader().setDefaultSectionSize(metrics.height() + self._theme.px(8))
-        self.horizontalHeader().setMaximumSectionSize(self._theme.px(420))
         calm_selection(self, self._theme)

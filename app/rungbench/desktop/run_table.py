@@ -111,9 +111,12 @@ class RowDelegate(QStyledItemDelegate):
     """Cells without a frame of their own: the row is what is looked at."""
 
     def initStyleOption(self, option: QStyleOptionViewItem, index: Index) -> None:
-        """The usual, without the frame of the focus."""
+        """The usual, without the frame of the focus, selected rows in the view's own colours."""
         super().initStyleOption(option, index)
         option.state &= ~QStyle.StateFlag.State_HasFocus
+        view = option.widget
+        if view is not None:
+            option.palette = view.palette()
 
 
 class VerdictDelegate(RowDelegate):

@@ -64,8 +64,8 @@ class StandIn:
     """The board behind an acquisition that has started.
 
     Use `StandIn.open` as a context manager: whatever happens inside, the stand-in is left on
-    `open`.  `check_stop` is called while waiting; what it raises ends the wait.  `listen` gets every
-    message and loss as it is taken, for live views.
+    `open`.  `check_stop` is called while waiting; what it raises ends the wait.  `listen` gets
+    every message and loss as it is taken, for live views.
     """
 
     def __init__(self, acquisition: Acquisition, calibration: BenchCalibration) -> None:

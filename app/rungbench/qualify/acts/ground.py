@@ -45,13 +45,13 @@ class Ground:
     def mode(self, step: Step) -> Mode:
         """How a step samples: as it says, or fastest where its pulses would hold one sample.
 
-        That is a duty of 5 %, which asks for digital communication.
+        That is a duty of 5 %, which asks for digital communication, or one of 96 %, for 80 A.
         """
         standin = self.standin
         duty, facts = standin.duty, MODE_FACTS.get(step.mode)
         if duty is None or facts is None or FASTEST not in standin.identity.modes:
             return step.mode
-        samples = duty / 100.0 * _PERIOD_TICKS / facts.interval_ticks
+        samples = min(duty, 100.0 - duty) / 100.0 * _PERIOD_TICKS / facts.interval_ticks
         return step.mode if samples >= _FEWEST_SAMPLES else FASTEST
 
     def go(self, setting: Setting) -> Applied:
