@@ -152,6 +152,7 @@ def only(page: Any, part: Part) -> None:
         box.setChecked(one is part)
 
 
+@pytest.mark.slow  # a whole dialogue: beside other tests it has run out of time
 def test_calibration_is_broken_off_and_taken_up_again(qtbot: QtBot) -> None:
     with staged(qtbot, QUICK) as stage:
         view = bench_of(stage, 2)
@@ -230,6 +231,7 @@ def test_rungs_that_energise_need_the_cautions(qtbot: QtBot) -> None:
         assert not page.armed.isChecked()
 
 
+@pytest.mark.slow  # a whole dialogue: beside other tests it has run out of time
 def test_a_fault_of_the_store_is_a_sentence(qtbot: QtBot) -> None:
     folder = store_for(simulated=True).folder
     with staged(qtbot, QUICK) as stage:

@@ -33,6 +33,8 @@ _RAIL_V, _SOURCE_OHM, _DROP_V = 12.0, 1000.0, 0.70
 # source).  Both within the span, in either direction.
 _OHM_PER_K: Final = 10e-6
 _DROP_V_PER_K: Final = 0.002
+# What the straight line over the logarithm leaves of each drop: at most 1 mV.
+_BEND_V: Final = 0.001 / math.sqrt(3.0)
 _SWITCHED: Final = {Rung.C: "switched_c", Rung.D: "switched_d"}
 
 
@@ -91,7 +93,7 @@ def calibrate_parts(desk: Desk) -> Worked:
     warmth_v = _DROP_V_PER_K * desk.span_k / math.sqrt(3.0)
     for name, value, by_meter in _drops(curve, known):
         # One voltmeter, one diode: its drops on all rungs err together.
-        inputs = {"diode_meter": by_meter, "diode_warmth": warmth_v}
+        inputs = {"diode_meter": by_meter, "diode_warmth": warmth_v, f"{name}_bend": _BEND_V}
         known[name] = _Found(value, "V", inputs)
     result = {"known": {name: part.as_dict() for name, part in known.items()}}
     readings = {"ohm": typed, "diode": _plain(curve)}
