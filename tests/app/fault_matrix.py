@@ -30,6 +30,7 @@ from matrix_traits import EXCLUDED, TRAITS
 
 CHARGERS = 300
 LEAST_PASS = 295
+_TELL_EVERY = 20
 _SHORT = {
     "pass": "pass",
     "fail": "FAIL",
@@ -130,9 +131,15 @@ def run_traits(traits: Sequence[Trait], processes: int) -> Iterator[Row]:
         yield Row(trait, {factor: next(results) for factor in trait.values})
 
 
-def run_chargers(numbers: Iterable[int], processes: int) -> Lot:
-    """The conforming chargers of these numbers."""
-    return Lot(tuple(outcomes((conforming(number) for number in numbers), processes)))
+def run_chargers(numbers: Iterable[int], processes: int, *, tell: bool = False) -> Lot:
+    """The conforming chargers of these numbers; with `tell` it prints how far it is."""
+    seen: list[Outcome] = []
+    for one in outcomes((conforming(number) for number in numbers), processes):
+        seen.append(one)
+        if tell and len(seen) % _TELL_EVERY == 0:
+            told = ", ".join(f"{n} {verdict}" for verdict, n in Lot(tuple(seen)).verdicts.items())
+            print(f"{len(seen)} chargers so far: {told}", flush=True)
+    return Lot(tuple(seen))
 
 
 def _print_matrix(traits: Sequence[Trait], processes: int) -> bool:
@@ -157,7 +164,7 @@ def _print_matrix(traits: Sequence[Trait], processes: int) -> bool:
 
 
 def _print_chargers(count: int, processes: int) -> bool:
-    lot = run_chargers(range(count), processes)
+    lot = run_chargers(range(count), processes, tell=True)
     for text in lot.wrong():
         print(f"wrong: {text}")
     for text in lot.doubts():
