@@ -9,7 +9,6 @@ References
 .. [2] ILAC-G8:09/2019, 4 (decision rules with guard bands).
 """
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -18,6 +17,7 @@ from typing import Any, Final, Self
 
 from pilotsignal.calibration import TimeBase, VoltCalibration
 from pilotsignal.errors import QuantityError
+from pilotsignal.figures import bounds, figure
 from pilotsignal.grounds import (
     NO_GROUNDS,
     Grounds,
@@ -218,15 +218,17 @@ def _may_pass(verdict: Verdict, why: str, limit: Limit, grounds: Grounds) -> tup
 
 def _decide(quantity: Quantity, limit: Limit) -> tuple[Verdict, str]:
     expanded = quantity.expanded()
+    told = figure(quantity.value, expanded, quantity.unit)
+    room = bounds(limit.low, limit.high, limit.unit)
     low, high = limit.acceptance(expanded)
     if low <= quantity.value <= high:
-        return Verdict.PASS, f"{_figure(quantity, expanded)} lies inside {_bounds(limit)}."
+        return Verdict.PASS, f"{told} lies inside {room}."
     low, high = limit.rejection(expanded)
     if quantity.value < low or quantity.value > high:
-        return Verdict.FAIL, f"{_figure(quantity, expanded)} lies outside {_bounds(limit)}."
+        return Verdict.FAIL, f"{told} lies outside {room}."
     return (
         Verdict.UNDECIDED,
-        f"{_figure(quantity, expanded)} is too close to {_bounds(limit)} for its uncertainty.",
+        f"{told} is too close to {room} for its uncertainty.",
     )
 
 
@@ -236,23 +238,3 @@ def _observed_why(limit: Limit) -> str:
     if limit.low is None and limit.high is None:
         return f"There is no limit. {limit.note}".strip()
     return f"The limit is shown and does not decide. {limit.note}".strip()
-
-
-def _figure(quantity: Quantity, expanded: float) -> str:
-    digits = _decimals(expanded)
-    return f"{quantity.value:.{digits}f} {quantity.unit} ± {expanded:.{digits}f} {quantity.unit}"
-
-
-def _decimals(expanded: float) -> int:
-    """Decimals that show two digits of an uncertainty."""
-    if expanded <= 0.0:
-        return 3
-    return min(9, max(0, 1 - math.floor(math.log10(expanded))))
-
-
-def _bounds(limit: Limit) -> str:
-    if limit.low is None:
-        return f"at most {limit.high:g} {limit.unit}"
-    if limit.high is None:
-        return f"at least {limit.low:g} {limit.unit}"
-    return f"{limit.low:g}..{limit.high:g} {limit.unit}"

@@ -85,7 +85,7 @@ def test_all_that_a_reader_needs_is_there(tmp_path: Path) -> None:
         evidence(one).sha256,
         "2025-07-11 14:22:33 UTC",
         "1000.200 ± 0.060 Hz",
-        "995 to 1005 Hz",
+        "995..1005 Hz",
         "IEC 61851-1:2017, A.4.4",
         "guarded, w = U",
         "CAL-7",

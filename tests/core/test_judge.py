@@ -216,7 +216,7 @@ def test_the_rule_is_named_with_its_guard_band() -> None:
 
 def test_the_sentence_gives_value_uncertainty_and_bounds() -> None:
     why = judge(value(25.04, 0.231), LIMIT).why
-    assert why == "25.04 us ± 0.23 us lies outside 10..20 us."
+    assert why == "25.04 ± 0.23 us lies outside 10..20 us."
     assert "at most 20 us" in judge(value(5.0), replace(LIMIT, low=None)).why
     assert "at least 10 us" in judge(value(5.0), replace(LIMIT, high=None)).why
     assert "too close" in judge(value(20.1), LIMIT).why

@@ -6,8 +6,9 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from pilotsignal.figures import figure
 from pilotsignal.quantity import BudgetRow, Quantity
-from rungbench.cli.terminal import figure, printable, safe
+from rungbench.cli.terminal import printable, safe
 
 _INFINITE: Final = "inf"
 _AS_GOOD_AS_INFINITE: Final = 1e5  # where GTC takes the normal distribution

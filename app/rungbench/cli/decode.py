@@ -6,6 +6,7 @@ from typing import Any, Final
 import click
 
 from pilotsignal.csv_units import parse_amount
+from pilotsignal.figures import bounds
 from pilotsignal.limit import Limit
 from pilotsignal.standard import (
     Profile,
@@ -18,7 +19,6 @@ from pilotsignal.standard import (
 )
 from rungbench.cli.amounts import amperes, volts
 from rungbench.cli.printing import print_json, state_words
-from rungbench.cli.terminal import bounds
 from rungbench.settings import load_settings
 
 SCHEMA: Final = "rungbench.decoding/1"

@@ -9,7 +9,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from rungbench.cli.terminal import SIMULATED, PageConsole, bounds, figure, safe
+from pilotsignal.figures import bounds, figure
+from rungbench.cli.terminal import SIMULATED, PageConsole, safe
 from rungbench.lots.control import FEWEST, ControlChart
 from rungbench.lots.quantity_document import CONSTANTS
 from rungbench.lots.sequence import Histogram

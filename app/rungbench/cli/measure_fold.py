@@ -3,9 +3,9 @@
 from pathlib import Path
 from typing import Any, Final, TextIO
 
+from pilotsignal.figures import figure
 from pilotsignal.fold import Folded, FoldedTransition
 from pilotsignal.quantity import Quantity
-from rungbench.cli.terminal import figure
 from rungbench.errors import RungbenchError, WrongUse
 
 _NORMAL: Final = 1.96  # 95 % of a normal distribution: bins hold too many inputs for another factor

@@ -6,13 +6,14 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from pilotsignal.figures import bounds, figure
 from pilotsignal.judge import Judgement
 from pilotsignal.quantity import Quantity
 from rungbench.cli.budget_page import print_budget
 from rungbench.cli.measure_fold import fold_lines
 from rungbench.cli.printing import state_words
 from rungbench.cli.segment_lines import segment_lines
-from rungbench.cli.terminal import PageConsole, bounds, figure, printable, safe, verdict_text
+from rungbench.cli.terminal import PageConsole, printable, safe, verdict_text
 
 if TYPE_CHECKING:
     from rungbench.cli.measure import Reading

@@ -9,13 +9,14 @@ from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedCo
 from rich.table import Table
 from rich.text import Text
 
+from pilotsignal.figures import bounds, figure
 from pilotsignal.judge import Judgement, Limit, Verdict
 from rungbench.archive.document import deciding
 from rungbench.archive.record import CheckResult, Record, Role, RunHeader
 from rungbench.cli.bench_lines import record_lines
 from rungbench.cli.explaining import print_explanations
 from rungbench.cli.qualify_plan import duration
-from rungbench.cli.terminal import FACES, SIMULATED, PageConsole, bounds, figure, safe, verdict_text
+from rungbench.cli.terminal import FACES, SIMULATED, PageConsole, safe, verdict_text
 from rungbench.paths import Place, under_home
 from rungbench.qualify.order import Order
 from rungbench.qualify.progress import (
@@ -133,7 +134,7 @@ def check_line(result: CheckResult, edition: str, console: Console) -> Table:
     table.add_column(width=_WIDE_TITLE if wide else max(20, min(_WIDE_TITLE, room)))
     table.add_column(width=_VALUE)
     decided = deciding(result)
-    limit = safe(_limit(decided, edition), "dim")
+    limit = safe(_limit(decided, edition) or _remark(result), "dim")
     cells: list[RenderableType] = [verdict_text(result.verdict.value, console), _title(result)]
     cells.append(_value(result, decided))
     if wide:
@@ -175,11 +176,16 @@ def _value(result: CheckResult, decided: Judgement | None) -> str:
 
 def _limit(decided: Judgement | None, edition: str) -> str:
     """Bounds, clause and rule; the edition only where it is not the profile's own."""
-    if decided is None:
+    if decided is None or decided.limit.low is decided.limit.high is None:
         return ""
     limit = decided.limit
     clause = limit.clause.replace(f"{edition}, ", "").replace(f"{edition} ", "")
     return f"{_bounds(limit)}; {clause}; {limit.rule}"
+
+
+def _remark(result: CheckResult) -> str:
+    """What was seen, where nothing limits it."""
+    return result.why if result.verdict is Verdict.OBSERVED else ""
 
 
 def _bounds(limit: Limit) -> str:

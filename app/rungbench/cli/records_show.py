@@ -7,21 +7,14 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from pilotsignal.figures import bounds, figure
 from pilotsignal.judge import Judgement, Verdict
 from pilotsignal.quantity import Quantity
 from rungbench.archive.record import CheckResult, Record
 from rungbench.cli.bench_lines import record_lines
 from rungbench.cli.budget_page import print_budget
 from rungbench.cli.explaining import print_explanations
-from rungbench.cli.terminal import (
-    SIMULATED,
-    PageConsole,
-    bounds,
-    figure,
-    printable,
-    safe,
-    verdict_text,
-)
+from rungbench.cli.terminal import SIMULATED, PageConsole, printable, safe, verdict_text
 
 _QUIET = (Verdict.PASS, Verdict.OBSERVED)
 _OF_BOARD = ("board_id", "firmware", "protocol", "oscillator", "phases_sensed")

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from pilotsignal.csv_units import parse_amount
 from pilotsignal.errors import CircuitError
+from pilotsignal.figures import bounds
 from pilotsignal.resistor_choice import Fit, Wanted, edge_v, needed_ohm, preferred_fits
 from pilotsignal.resistors import (
     LEAST_DRAWS,
@@ -29,7 +30,7 @@ from pilotsignal.resistors import (
 from pilotsignal.standard import Profile, load_profile
 from rungbench.cli.amounts import NumberRange
 from rungbench.cli.printing import print_json
-from rungbench.cli.terminal import PageConsole, bounds
+from rungbench.cli.terminal import PageConsole
 from rungbench.errors import WrongUse
 from rungbench.settings import load_settings
 

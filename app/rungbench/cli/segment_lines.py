@@ -3,9 +3,9 @@
 from typing import Any, Final
 
 from pilotsignal.changes import Change
+from pilotsignal.figures import figure
 from pilotsignal.quantity import Quantity
 from pilotsignal.segments import Segment, Steadiness
-from rungbench.cli.terminal import figure
 
 _SHOWN: Final = {
     "frequency_hz": "",

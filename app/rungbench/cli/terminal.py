@@ -4,7 +4,6 @@ The colours are four of the Okabe-Ito palette, which colour-blind eyes tell
 apart (M. Okabe, K. Ito, "Color Universal Design", 2008).
 """
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -70,24 +69,3 @@ def printable(text: str) -> str:
 def safe(text: str, style: str = "") -> Text:
     """`text` for a table or a line: never read as markup, never obeyed."""
     return Text(printable(text), style=style)
-
-
-def figure(value: float, expanded: float, unit: str) -> str:
-    """Value and expanded uncertainty, with two digits of the latter; a count stands alone."""
-    if expanded <= 0:
-        return f"{value:g} {unit}"
-    decimals = min(9, max(0, 1 - math.floor(math.log10(expanded))))
-    return f"{value:.{decimals}f} ± {expanded:.{decimals}f} {unit}"
-
-
-def bounds(low: float | None, high: float | None, unit: str) -> str:
-    """Both sides of a limit, or the one that there is."""
-    if low is None and high is None:
-        return ""
-    if low is None:
-        return f"at most {high:.5g} {unit}"
-    if high is None:
-        return f"at least {low:.5g} {unit}"
-    if low == high:
-        return f"exactly {low:.5g} {unit}"
-    return f"{low:.5g}..{high:.5g} {unit}"

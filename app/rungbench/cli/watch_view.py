@@ -7,11 +7,12 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
+from pilotsignal.figures import figure
 from pilotsignal.quantity import Quantity
 from rungbench.cli.printing import state_words
 from rungbench.cli.qualify_view import alarm, console_for_runs
 from rungbench.cli.segment_lines import segment_lines
-from rungbench.cli.terminal import SIMULATED, figure, safe
+from rungbench.cli.terminal import SIMULATED, safe
 from rungbench.cli.watch import Reading
 from rungbench.qualify.safety import Safety
 

@@ -1,8 +1,9 @@
 """Values, limits and moments as a report prints them."""
 
-import math
 from datetime import UTC, datetime
 
+from pilotsignal.figures import bounds as sides
+from pilotsignal.figures import figure as told
 from pilotsignal.limit import Limit
 from pilotsignal.quantity import Quantity
 
@@ -16,26 +17,12 @@ def unit_of(unit: str) -> str:
 
 def figure(quantity: Quantity) -> str:
     """Value and expanded uncertainty (95 %), two digits of the latter; a count stands alone."""
-    unit = unit_of(quantity.unit)
-    expanded = quantity.expanded()
-    if expanded <= 0.0:
-        return f"{quantity.value:g} {unit}".rstrip()
-    decimals = min(9, max(0, 1 - math.floor(math.log10(expanded))))
-    return f"{quantity.value:.{decimals}f} ± {expanded:.{decimals}f} {unit}".rstrip()
+    return told(quantity.value, quantity.expanded(), unit_of(quantity.unit))
 
 
 def bounds(limit: Limit) -> str:
     """Both sides of a limit, or the one that there is."""
-    low, high, unit = limit.low, limit.high, unit_of(limit.unit)
-    if low is None and high is None:
-        return "no limit"
-    if low is None:
-        return f"at most {high:.5g} {unit}"
-    if high is None:
-        return f"at least {low:.5g} {unit}"
-    if low == high:
-        return f"exactly {low:.5g} {unit}"
-    return f"{low:.5g} to {high:.5g} {unit}"
+    return sides(limit.low, limit.high, unit_of(limit.unit)) or "no limit"
 
 
 def probability(value: float | None) -> str:

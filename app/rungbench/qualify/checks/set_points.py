@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 
 from pilotsignal.budget import derive
+from pilotsignal.figures import figure
 from pilotsignal.judge import Verdict, withheld
 from pilotsignal.quantity import Quantity
 from pilotsignal.response import elapsed
@@ -220,7 +221,7 @@ def _phase_change(case: Case) -> str:
 
 
 def _text(quantity: Quantity) -> str:
-    return f"{quantity.value:.4g} +/- {quantity.expanded():.2g} {quantity.unit}"
+    return figure(quantity.value, quantity.expanded(), quantity.unit)
 
 
 KINDS: Final = (

@@ -218,7 +218,8 @@ def _said(duty: Quantity, profile: Profile) -> str:
 def least_limit(profile: Profile) -> Limit:
     """Least current that a duty can stand for, less what the width tolerance means in ampere."""
     top = rating_limit(profile, LEAST_A)
-    return replace(top, low=2 * LEAST_A - (top.high or 0.0), high=None, clause=f"6 A, {top.clause}")
+    clause = top.clause.replace("rating plus", "6 A less").replace(" for +", " for -")
+    return replace(top, low=2 * LEAST_A - (top.high or 0.0), high=None, clause=clause)
 
 
 def _jitter(name: str) -> Callable[[Case], Finding]:

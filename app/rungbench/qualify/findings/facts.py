@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from pilotsignal.figures import figure
 from pilotsignal.judge import Verdict
 from pilotsignal.quantity import Quantity
 from rungbench.archive.record import CheckResult, Record
@@ -62,6 +63,4 @@ def apart(one: Quantity, other: Quantity) -> bool:
 
 def told(quantity: Quantity) -> str:
     """A value with its expanded uncertainty."""
-    if quantity.u == 0.0:
-        return f"{quantity.value:g} {quantity.unit}"
-    return f"{quantity.value:.4g} ± {quantity.expanded():.2g} {quantity.unit}"
+    return figure(quantity.value, quantity.expanded(), quantity.unit)
