@@ -26,7 +26,7 @@ from pilotsignal.timing import Floats, Indices
 # One test in 1e9 alone. Some 1,200 functionals of three to five series are looked at, hardly any
 # two of them independent.
 _FALSE_ALARM: Final = 1e-9
-_SCALES: Final = (8, 48)
+_FINE, _COARSE = 48, 8  # blocks; six fine ones make a coarse one
 _LEAST: Final = 12  # periods below which nothing can be said
 
 
@@ -48,13 +48,12 @@ def strongest(series: Series, kinds: tuple[Kind, ...]) -> Finding | None:
     limit = float(stdtrit(dof, 1.0 - _FALSE_ALARM))
     sums = _Sums.of(series)
     found = []
-    for count in _SCALES:
-        if count == _SCALES[0] or series.value.size >= 4 * count:
-            blocks = _Blocks.of(series, sums, count)
-            if blocks.reach <= limit * noise:
-                continue
-            looks = (_look(series, blocks, _Look(kind, noise, limit)) for kind in kinds)
-            found += [candidate for candidate in looks if candidate is not None]
+    for count in (_FINE, _COARSE) if series.value.size >= 4 * _FINE else (_COARSE,):
+        blocks = _Blocks.of(series, sums, count)
+        if blocks.reach <= limit * noise:
+            break  # coarse blocks reach no further than the fine ones that they are made of
+        looks = (_look(series, blocks, _Look(kind, noise, limit)) for kind in kinds)
+        found += [candidate for candidate in looks if candidate is not None]
     for candidate in sorted(found, key=lambda one: -abs(one.score)):
         there = placed(series, candidate)
         if confirmed(series, there, noise, limit):
@@ -74,13 +73,17 @@ class _Sums:
     def of(cls, series: Series) -> "_Sums":
         first = int(series.cycle[0])
         span = int(series.cycle[-1]) - first + 1
-        centre = float(np.mean(series.value))
-        return cls(first, span, np.concatenate(([0.0], np.cumsum(series.value - centre))))
+        size = series.value.size
+        total = np.zeros(size + 1)
+        np.cumsum(series.value - float(series.value.sum()) / size, out=total[1:])
+        return cls(first, span, total)
 
     def cuts(self, series: Series, blocks: int) -> Indices:
         """Where the blocks begin and end in the arrays, shape (blocks + 1,)."""
-        bounds = self.first + np.arange(blocks + 1) * self.span // blocks
-        return np.searchsorted(series.cycle, bounds).astype(np.int64)
+        bounds = np.arange(blocks + 1) * self.span // blocks
+        if self.span == series.cycle.size:
+            return bounds  # no period is missing
+        return series.cycle.searchsorted(self.first + bounds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,10 +105,12 @@ class _Blocks:
     def of(cls, series: Series, sums: _Sums, blocks: int) -> "_Blocks":
         cuts = sums.cuts(series, blocks)
         counts = (cuts[1:] - cuts[:-1]).astype(np.float64)
-        held = counts > 0
-        counts = counts[held]
         at = sums.total[cuts]
-        means = (at[1:] - at[:-1])[held] / counts
+        parts = at[1:] - at[:-1]
+        held = counts > 0
+        if not held.all():
+            counts, parts = counts[held], parts[held]
+        means = parts / counts
         return cls(sums.span, cuts, held.tobytes(), counts, means)
 
     @property
@@ -119,16 +124,16 @@ class _Blocks:
 
         By the inequality of Cauchy and Schwarz, as all are blind to a constant.
         """
-        middle = float((self.counts * self.means).sum() / self.counts.sum())
-        return float(np.sqrt((self.counts * (self.means - middle) ** 2).sum()))
+        total = self.counts * self.means
+        off = self.means - float(total.sum() / self.counts.sum())
+        return float(np.sqrt((off * off * self.counts).sum()))
 
 
 def _look(series: Series, blocks: _Blocks, look: _Look) -> Finding | None:
     table = functionals(blocks.number, look.kind, blocks.held)
     if table.weights.shape[0] == 0:
         return None
-    # No BLAS: for products of this size it wakes a pool of threads.
-    sizes = np.einsum("ij,j->i", table.weights, blocks.means)
+    sizes = table.sizes(blocks.means)
     errors = look.noise * _errors(blocks.number, look.kind, blocks.held, blocks.counts.tobytes())
     scores = sizes / errors
     above = np.abs(scores)
@@ -181,10 +186,24 @@ class Functionals:
     ----------
     weights : float64, shape (functionals, blocks): the product with the means is the size.
     places : int64, shape (functionals, 2): first block concerned and the one after the last.
+    power : float64, shape (functionals,), of stretches among blocks of which none is empty.
     """
 
     weights: Floats
     places: Indices
+    power: Floats | None
+
+    def sizes(self, means: Floats) -> Floats:
+        """Product of weights and means."""
+        if self.power is None:
+            # No BLAS: for products of this size it wakes a pool of threads.
+            return np.asarray(np.einsum("ij,j->i", self.weights, means))
+        reach = np.zeros(means.size + 1)
+        np.cumsum(means - float(means.sum()) / means.size, out=reach[1:])
+        change = reach[self.places[:, 1]]
+        change -= reach[self.places[:, 0]]
+        change /= self.power
+        return np.asarray(change)
 
 
 @lru_cache(maxsize=64)
@@ -201,7 +220,8 @@ def functionals(blocks: int, kind: Kind, held: bytes) -> Functionals:
     power = np.einsum("ij,ij->i", rest, rest)
     enough = power > 1e-6 * max(1.0, float(np.max(shapes**2, initial=0.0)))
     weights = rest[enough] / power[enough, None]
-    return Functionals(weights, places[enough])
+    whole = kind == "stretch" and bool(mask.all())
+    return Functionals(weights, places[enough], power[enough] if whole else None)
 
 
 @lru_cache(maxsize=64)

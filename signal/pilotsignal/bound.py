@@ -177,15 +177,42 @@ def wave_volts(wave: PilotWave, time_us: Floats) -> Floats:
 
 
 def _fisher(wave: PilotWave, record: Record, names: list[str]) -> Floats:
-    total = np.zeros((len(names), len(names)))
+    """Settled samples tell of their level alone; only those on edges have to be drawn."""
     pairs = [(moved(wave, name, _DIFFERENCE), moved(wave, name, -_DIFFERENCE)) for name in names]
-    for begin in range(0, record.count, _BLOCK):
-        stop = min(begin + _BLOCK, record.count)
-        time_us = np.arange(begin, stop, dtype=np.float64) * record.interval_us
+    index, settled = _on_edges(wave, record)
+    total = np.zeros((len(names), len(names)))
+    for place, count in zip(
+        (_LEVELS.index("high_v"), _LEVELS.index("low_v")), settled, strict=True
+    ):
+        total[place, place] = count
+    for begin in range(0, index.size, _BLOCK):
+        time_us = index[begin : begin + _BLOCK] * record.interval_us
         by = np.array([wave_volts(up, time_us) - wave_volts(down, time_us) for up, down in pairs])
         by /= 2.0 * _DIFFERENCE
         total += by @ by.T
     return np.asarray(total / record.variance)
+
+
+def _on_edges(wave: PilotWave, record: Record) -> tuple[Floats, tuple[int, int]]:
+    """Numbers of the samples that lie on edges, and how many lie on the high and the low level."""
+    span_us = record.count * record.interval_us
+    first = math.floor(-wave.phase_us / wave.period_us) - 1
+    last = math.ceil((span_us - wave.phase_us) / wave.period_us) + 1
+    rise_us = wave.phase_us + wave.period_us * np.arange(first, last + 1)
+    switched = np.column_stack((rise_us, rise_us + wave.width_us)).ravel()
+    begin = np.clip(np.floor(switched / record.interval_us), 0, record.count).astype(np.int64)
+    settled_us = (
+        wave.rise.settled_us(wave.low_v, wave.high_v),
+        wave.fall.settled_us(wave.high_v, wave.low_v),
+    )
+    done_us = switched + np.resize(settled_us, switched.size)
+    end = np.clip(np.ceil(done_us / record.interval_us) + 1, 0, record.count).astype(np.int64)
+    begin, end, following = begin[:-1], np.minimum(end[:-1], begin[1:]), begin[1:]
+    length = end - begin
+    offset = np.cumsum(length) - length
+    index = np.arange(int(length.sum())) + np.repeat(begin - offset, length)
+    rest = following - end
+    return index.astype(np.float64), (int(rest[0::2].sum()), int(rest[1::2].sum()))
 
 
 def _slope(wave: PilotWave, quantity: str, name: str) -> float:

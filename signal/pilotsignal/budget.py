@@ -69,8 +69,10 @@ def clock_rows(clock: TimeBase, sensitivity: float) -> list[BudgetRow]:
     """Row of the time base, relative; where nobody stated its uncertainty one that says so."""
     if clock.u_relative is None:
         return [unstated("timebase", clock.id, "time base", "1", sensitivity)]
-    row = type_b(f"timebase@{clock.id}", "time base", clock.u_relative, "1")
-    return [scaled(row, sensitivity)]
+    row_id = f"timebase@{clock.id}"
+    return [
+        BudgetRow(row_id, "time base", "B", "normal", clock.u_relative, "1", math.inf, sensitivity)
+    ]
 
 
 def combine(name: str, unit: str, value: float, method: str, rows: Iterable[BudgetRow]) -> Quantity:

@@ -115,7 +115,7 @@ def printed_step(texts: Sequence[str], largest: float) -> float:
 
 
 def gaps_of_numbers(numbers: Floats) -> tuple[Gap, ...]:
-    """Places where a column of sample numbers jumps.
+    """Places where a column of sample numbers, shape (n,), jumps.
 
     Raises
     ------

@@ -12,12 +12,13 @@ import numpy as np
 import numpy.typing as npt
 
 from pilotsignal.edge_rows import EdgeRows
-from pilotsignal.edge_shape import Shape, draw
+from pilotsignal.edge_shape import Shape, draw, trace
 from pilotsignal.timing import Floats
 
 _UNEVEN = 0.1  # what uneven phases leave open of the mean at a corner, in cell width times slope
 _AHEAD = 0.45  # samples by which a first comb may be off, and is tolerated
 _FLAT_TAUS = 18.0
+_REACH, _REACH_TAUS = 3.0, 0.15  # standard deviations of jitter, and time constants
 _FAR_OFF = 1e6  # sample intervals from an edge: a plateau
 
 
@@ -42,6 +43,7 @@ class Known:
     sigma : standard deviation of a sample.
     step : of the converter, 0 where there is none.
     straight : edges are straight lines.
+    jitter2 : variance of the instants of rising and of falling edges, in sample intervals squared.
     """
 
     high: Belief | None
@@ -51,6 +53,7 @@ class Known:
     sigma: float
     step: float
     straight: bool = False
+    jitter2: tuple[float, float] = (0.0, 0.0)
 
     def beliefs(self) -> list[tuple[int, Belief]]:
         """By parameter number."""
@@ -65,7 +68,12 @@ class Known:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cells:
-    """Cells of one direction, flat; `weight` is one over the variance of `mean`."""
+    """Cells of one direction, flat; `weight` is one over the variance of `mean`.
+
+    `smeared` says that means are made of samples at different phases;
+    `quiet` is the share of a sample's variance that is noise, jitter being the rest; `blur` is the
+    variance of the phases that a mean is made of, jitter included.
+    """
 
     rising: bool
     rows: int
@@ -78,6 +86,8 @@ class Cells:
     lean: Floats | float
     weight: Floats
     sigma: float
+    smeared: bool
+    quiet: Floats | float = 1.0
 
 
 def cells_of(rows: EdgeRows, edge: tuple[bool, Shape], known: Known, middle: float) -> Cells:
@@ -102,31 +112,38 @@ def cells_of(rows: EdgeRows, edge: tuple[bool, Shape], known: Known, middle: flo
     kept = np.flatnonzero((phase >= early) & (phase <= late))
     ends = [_flat(phase < early, rows, weight), _flat(phase > late, rows, weight)]
     row = kept // columns
-
-    def of_rows(values: Floats) -> Floats:
-        return np.append(values[row], (0.0, 0.0))
-
+    jitter2 = known.jitter2[0 if rising else 1]
     return Cells(
         rising,
         rows.at.size,
-        np.append(phase[kept], (early - _FAR_OFF, late + _FAR_OFF)),
-        of_rows(rows.blur) if grouped else 0.0,
-        of_rows(rows.cycle - middle),
-        np.append(rows.mean.ravel()[kept], [mean for mean, _ in ends]),
-        np.append(rows.tilt.ravel()[kept], (0.0, 0.0)) if grouped else None,
-        of_rows(rows.spread),
-        of_rows(rows.lean) if grouped else 0.0,
-        np.append(weight[kept], [heavy for _, heavy in ends]),
+        _with_ends(phase[kept], early - _FAR_OFF, late + _FAR_OFF),
+        _with_ends(rows.blur[row] + jitter2) if grouped else jitter2,
+        _with_ends((rows.cycle - middle)[row]),
+        _with_ends(rows.mean.ravel()[kept], ends[0][0], ends[1][0]),
+        _with_ends(rows.tilt.ravel()[kept]) if grouped else None,
+        _with_ends(rows.spread[row]),
+        _with_ends(rows.lean[row]) if grouped else 0.0,
+        _with_ends(weight[kept], ends[0][1], ends[1][1]),
         math.sqrt(sigma2),
+        grouped or jitter2 > 0.0,
     )
+
+
+def _with_ends(values: Floats, early: float = 0.0, late: float = 0.0) -> Floats:
+    """What cells have, and the two that stand for those before and after them."""
+    longer = np.empty(values.size + 2)
+    longer[:-2], longer[-2], longer[-1] = values, early, late
+    return longer
 
 
 def _flat(cells: npt.NDArray[np.bool_], rows: EdgeRows, weight: Floats) -> tuple[float, float]:
     """Mean and weight of cells where nothing moves any more: one cell stands for all of them."""
-    heavy = float(np.sum(weight[cells]))
+    at = np.flatnonzero(cells)
+    part = weight[at]
+    heavy = float(part.sum())
     if heavy == 0.0:
         return 0.0, 0.0
-    return float(np.sum(weight[cells] * rows.mean.ravel()[cells])) / heavy, heavy
+    return float((part * rows.mean.ravel()[at]).sum()) / heavy, heavy
 
 
 def weighted(part: Cells, shape: Shape, known: Known) -> Cells:
@@ -134,12 +151,17 @@ def weighted(part: Cells, shape: Shape, known: Known) -> Cells:
 
     Where a cell holds the corner at which the generator switches, its mean depends on how the
     phases lie in it. Where noise is below half a step, rounding does not average out: neighbours
-    in phase that lie within one step share it.
+    in phase that lie within one step share it.  What jitter moves is worth less the steeper it is.
     """
     weight = part.weight
     left = rounding_variance(known.step, part.sigma)
-    if part.tilt is None and left <= 1e-4 * part.sigma**2:
+    jitter2 = known.jitter2[0 if part.rising else 1]
+    if part.tilt is None and left <= 1e-4 * part.sigma**2 and jitter2 == 0.0:
         return part
+    quiet: Floats | float = 1.0
+    if jitter2 > 0.0:
+        quiet = part.sigma**2 / (part.sigma**2 + moved_variance(shape, part.phase, jitter2))
+        weight = weight * quiet
     if part.tilt is not None:
         width = np.sqrt(12.0 * part.blur)
         for corner, jump in shape.corners:
@@ -154,7 +176,19 @@ def weighted(part: Cells, shape: Shape, known: Known) -> Cells:
         same = max(1.0, part.rows / distinct)
         shared = np.maximum(same, known.step / np.maximum(slope * apart, 1e-12))
         weight = np.where(weight > 0, 1.0 / (1.0 / np.maximum(weight, 1e-300) + left * shared), 0.0)
-    return replace(part, weight=weight)
+    return replace(part, weight=weight, quiet=quiet)
+
+
+def moved_variance(shape: Shape, time: Floats, jitter2: float) -> Floats:
+    """Variance of the value at `time`, shape (n,), of an edge whose instant has the variance given.
+
+    By the steepest slope that jitter may bring there: a sample that seems to lie just ahead of the
+    edge must not nail it down.
+    """
+    reach = _REACH * math.sqrt(jitter2) + _REACH_TAUS * shape.tau_before
+    slopes = [np.abs(trace(shape, time + off)[1]) for off in (-reach, 0.0, reach)]
+    steepest = np.maximum(np.maximum(slopes[0], slopes[1]), slopes[2])
+    return np.asarray(jitter2 * steepest**2)
 
 
 def rounding_variance(step: float, sigma: float) -> float:

@@ -89,6 +89,11 @@ class EdgeRows:
         """As `gap`, with the period changed by `change` about cycle `middle`."""
         return _widest_gap(self.at - change * (self.cycle - middle))
 
+    def no_gap_beyond(self, most: float, change: float, middle: float) -> bool:
+        """Whether `gap_at` is at most `most`; by how far cycles are apart it often is plain."""
+        apart = abs(change) * float(self.cycle.max() - self.cycle.min())
+        return self.gap + apart <= most or self.gap_at(change, middle) <= most
+
 
 def edge_rows(
     samples: npt.NDArray[Any], gaps: tuple[Gap, ...], teeth: Teeth, left_out: Indices | None = None

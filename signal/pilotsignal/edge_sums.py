@@ -7,6 +7,7 @@ them into derivatives by the parameters.  That costs a third of drawing every de
 (`edge_shape.draw`), and gives the same.
 """
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pilotsignal.edge_shape import Shape, draw
-from pilotsignal.timing import Floats
+from pilotsignal.timing import Floats, Indices
 
 _SIZE = 7  # the parameters of `edge_shape.NAMES`, and the period
 _BASIS = 5  # functions
@@ -23,18 +24,20 @@ _PART = 8192  # columns of a product: a pool of threads would wake for longer on
 
 @dataclass(frozen=True, slots=True, eq=False)
 class EdgeCells:
-    """Samples around edges, flat, each float64 of shape (n,).
+    """Samples around edges of one shape after another, flat, each float64 of shape (n,).
 
     Parameters
     ----------
     phase, cycle : time after the expected instant, and cycle number.
     mean, weight : value, and one over its variance.
+    ends : where in the arrays the samples of each shape end.
     """
 
     phase: Floats
     cycle: Floats
     mean: Floats
     weight: Floats
+    ends: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,37 +55,71 @@ class EdgeSums:
     chi2: float
 
 
-def edge_sums(cells: EdgeCells, shape: Shape, change: float) -> EdgeSums:
-    """Sums for one shape, not a straight one.
+def edge_sums(cells: EdgeCells, shapes: Sequence[Shape], change: float) -> list[EdgeSums]:
+    """Sums for each shape, none of them straight; all in few passes, as each has its price.
 
     Parameters
     ----------
+    shapes : one for each of `cells.ends`.
     change : of the period, against the one that the phases were made with.
     """
-    since = cells.phase - (shape.delay + change * cells.cycle)
-    knee_time = shape.knee_time
-    late = since >= knee_time
-    gram, pull, chi2 = np.zeros((_SIZE, _SIZE)), np.zeros(_SIZE), 0.0
-    for where, part in zip((~late, late), _stretches(shape, knee_time), strict=True):
-        at = np.flatnonzero(where)
-        run = since[at]
-        run -= part.begin
-        begun = run > 0.0
-        run *= begun / part.tau
-        basis = np.empty((_BASIS + 1, at.size))
-        basis[0] = 1.0
-        np.exp(-run, out=basis[1])
-        np.multiply(run, basis[1], out=basis[2])
-        np.multiply(begun, basis[1], out=basis[3])
-        np.multiply(cells.cycle[at], basis[3], out=basis[4])
-        np.multiply(basis[1], -part.away, out=basis[5])
-        basis[5] += cells.mean[at] - part.goal
-        sums = _products(basis, basis * cells.weight[at])
-        turned = part.matrix @ sums[:_BASIS]
-        gram += turned[:, :_BASIS] @ part.matrix.T
-        pull += turned[:, _BASIS]
-        chi2 += float(sums[_BASIS, _BASIS])
-    return EdgeSums(gram, pull, chi2)
+    since = cells.phase - change * cells.cycle
+    order: list[Indices] = []
+    stretches: list[_Stretch] = []
+    first = 0
+    for shape, end in zip(shapes, cells.ends, strict=True):
+        part, knee_time = since[first:end], shape.knee_time
+        part -= shape.delay
+        late = part >= knee_time
+        order += [np.flatnonzero(~late) + first, np.flatnonzero(late) + first]
+        stretches += _stretches(shape, knee_time)
+        first = end
+    at = np.concatenate(order)
+    bounds = [0, *itertools.accumulate(part.size for part in order)]
+    slices = [slice(*pair) for pair in itertools.pairwise(bounds)]
+    basis = _basis(cells, (since[at], at), list(zip(stretches, slices, strict=True)))
+    heavy = basis * cells.weight[at]
+    each = [
+        _turned(stretch, _products(basis[:, part], heavy[:, part]))
+        for stretch, part in zip(stretches, slices, strict=True)
+    ]
+    return [
+        EdgeSums(early.gram + late.gram, early.pull + late.pull, early.chi2 + late.chi2)
+        for early, late in zip(each[0::2], each[1::2], strict=True)
+    ]
+
+
+def _basis(
+    cells: EdgeCells, when: tuple[Floats, Indices], parts: list[tuple["_Stretch", slice]]
+) -> Floats:
+    """The five functions and what is left of the samples, shape (6, n), stretch by stretch."""
+    run, at = when
+    rest = cells.mean[at]
+    basis = np.empty((_BASIS + 1, at.size))
+    for stretch, part in parts:
+        mine = run[part]
+        mine -= stretch.begin
+        mine *= 1.0 / stretch.tau
+        rest[part] -= stretch.goal
+        basis[_BASIS, part] = -stretch.away
+    begun = run > 0.0
+    run *= begun
+    basis[0] = 1.0
+    np.exp(-run, out=basis[1])
+    np.multiply(run, basis[1], out=basis[2])
+    np.multiply(begun, basis[1], out=basis[3])
+    np.multiply(cells.cycle[at], basis[3], out=basis[4])
+    basis[_BASIS] *= basis[1]
+    basis[_BASIS] += rest
+    return basis
+
+
+def _turned(stretch: "_Stretch", sums: Floats) -> EdgeSums:
+    """Sums of the five functions as those of the derivatives by the parameters."""
+    turned = stretch.matrix @ sums[:_BASIS]
+    return EdgeSums(
+        turned[:, :_BASIS] @ stretch.matrix.T, turned[:, _BASIS], float(sums[_BASIS, _BASIS])
+    )
 
 
 def _products(one: Floats, other: Floats) -> Floats:
@@ -143,25 +180,31 @@ def _stretches(shape: Shape, knee_time: float) -> tuple[_Stretch, _Stretch]:
     start, end, knee = shape.start, shape.end, shape.knee
     gain = math.exp(shape.ratio)
     # How the target and the instant of the knee go with the parameters, as in `draw`.
-    target_by = np.array([0.0, gain, 0.0, 0.0, (end - knee) * gain, 1.0 - gain])
+    by_ratio, by_knee = (end - knee) * gain, 1.0 - gain
     first, second = start - target, knee - target
-    knee_by = -before * target_by * (1.0 / first - 1.0 / second)
-    knee_by += [before / first, 0.0, 0.0, knee_time, knee_time, -before / second]
-    early, late = np.zeros((_SIZE, _BASIS)), np.zeros((_SIZE, _BASIS))
+    pace = -before * (1.0 / first - 1.0 / second)
     steep = first / before
-    early[:6, 0] = target_by
-    early[:6, 1] = -target_by
-    early[0, 1] += 1.0
-    early[2, 3] = steep
-    early[3, 2] = early[4, 2] = first
-    early[6, 4] = steep
+    early = (
+        (0.0, 1.0, 0.0, 0.0, 0.0),
+        (gain, -gain, 0.0, 0.0, 0.0),
+        (0.0, 0.0, 0.0, steep, 0.0),
+        (0.0, 0.0, first, 0.0, 0.0),
+        (by_ratio, -by_ratio, first, 0.0, 0.0),
+        (by_knee, -by_knee, 0.0, 0.0, 0.0),
+        (0.0, 0.0, 0.0, 0.0, steep),
+    )
     away = knee - end
     steep = away / after
-    late[1, 0] = 1.0
-    late[:6, 3] = knee_by * steep
-    late[2, 3] += steep
-    late[1, 1] = -1.0
-    late[5, 1] = 1.0
-    late[3, 2] = away
-    late[6, 4] = steep
-    return _Stretch(0.0, before, target, first, early), _Stretch(knee_time, after, end, away, late)
+    late = (
+        (0.0, 0.0, 0.0, steep * before / first, 0.0),
+        (1.0, -1.0, 0.0, steep * pace * gain, 0.0),
+        (0.0, 0.0, 0.0, steep, 0.0),
+        (0.0, 0.0, away, steep * knee_time, 0.0),
+        (0.0, 0.0, 0.0, steep * (pace * by_ratio + knee_time), 0.0),
+        (0.0, 1.0, 0.0, steep * (pace * by_knee - before / second), 0.0),
+        (0.0, 0.0, 0.0, 0.0, steep),
+    )
+    return (
+        _Stretch(0.0, before, target, first, np.array(early)),
+        _Stretch(knee_time, after, end, away, np.array(late)),
+    )

@@ -76,8 +76,9 @@ def _without_ends(index: Indices, size: int) -> tuple[Indices, int]:
 
 
 def _early(widths: Indices) -> int:
-    """1 where the first of `widths` is far shorter than the others of its kind, else 0."""
-    return int(widths[0] < 0.7 * np.median(widths[2::2]))
+    """1 where the first of `widths` is far shorter than all others of its kind, else 0."""
+    others = widths[2::2]
+    return int(widths[0] < min(0.7 * np.median(others), others.min()))
 
 
 def _regular(index: Indices) -> bool:

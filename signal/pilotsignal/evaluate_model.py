@@ -178,13 +178,13 @@ def _blur(
     """What jitter makes of the shape: edges that come at different times are not one of them.
 
     The mean of relaxations with the constant T that scatter by s is off by s^2 / 2T in time, at
-    either end.  Twice that is taken: it is what the fit of synthetic edges was found to be off by,
-    as the blurred corner pulls as well.
+    either end.  The fit takes that off where jitter is many times the noise; how large s is, it
+    knows from the scatter of single edges, so that as much again is left open.
     """
     bound = 0.0
     for up in edges:
         jitter2 = (wave.rise if up else wave.fall).jitter2
-        bound += 2.0 * jitter2 * math.log(9.0) / wave.fit.shape(up).duration()
+        bound += 0.5 * jitter2 * math.log(9.0) / wave.fit.shape(up).duration()
     if bound == 0.0:
         return []
     row_id = f"blur-{name}@{context.key}"

@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from pilotsignal.edge_cells import Known, moved_variance
 from pilotsignal.edge_rows import EdgeRows
-from pilotsignal.edge_shape import draw, trace
+from pilotsignal.edge_shape import Drawn, draw, trace
 from pilotsignal.quick import median, windows
 from pilotsignal.timing import Floats, Indices
 from pilotsignal.waveform_fit import PARAMETERS, WaveformFit, places
@@ -17,8 +18,11 @@ _BLOCK = 1 << 17
 _FAR = 8.0  # standard deviations
 _MOST_FAR = 0.05  # share of the edges that spikes may spoil
 EARLY = 0.3  # samples by which an edge may come early or late
+_NOISE_U = 0.016  # relative, of the noise's variance: some 8,000 samples tell it
+_TOGETHER = 1e-6  # chance of spikes so close in phase
 _TELLING = 0.05  # of the best edge's information
 _SIZE = len(PARAMETERS)
+_PERIOD = PARAMETERS.index("period")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,6 +41,14 @@ class Lateness:
     weight: Floats
     cycle: Indices
     jitter2: float
+
+    @property
+    def loud(self) -> bool:
+        """Whether jitter certainly moves edges further than noise seems to."""
+        if self.jitter2 == 0.0:
+            return False
+        certain = 4.0 * math.sqrt(3.0 / self.weight.size)
+        return self.jitter2 * median(self.weight) > max(1.0, certain)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,18 +78,22 @@ class Expected:
 def lateness(
     samples: npt.NDArray[Any], rows: EdgeRows, fit: WaveformFit, expected: Expected, sigma: float
 ) -> Lateness:
-    """Every edge's own instant, from the samples on it.
+    """Every edge's own instant, from `samples`, shape (n,), on it.
 
     One Newton step of least squares: an edge late by t shows ``g(x - t)``, so that
     ``late = -sum(g' (v - g)) / sum(g'^2)``.
     """
     value, slope = expected.value, expected.slope
-    power = np.sum(slope**2, axis=1)
+    power = np.einsum("ij,ij->i", slope, slope)
     usable = power > _TELLING * power.max()
-    columns = np.flatnonzero(np.abs(slope).max(axis=0) > 1e-4 * np.abs(slope).max())
+    steep = np.abs(np.ascontiguousarray(slope.T)).max(axis=1)  # numpy is slow along short rows
+    columns = np.flatnonzero(steep > 1e-4 * steep.max())
+    if columns.size == 0:
+        nothing = np.empty(0)
+        return Lateness(nothing, nothing, np.empty(0, np.int64), 0.0)  # no sample on any edge
     begin, stop = int(columns[0]), int(columns[-1]) + 1
     slope, value = slope[:, begin:stop], value[:, begin:stop]
-    base = np.sum(slope * value, axis=1)
+    base = np.einsum("ij,ij->i", slope, value)
     edges = np.flatnonzero(usable[rows.row])
     pull = np.empty(edges.size)
     view = windows(samples, stop - begin)
@@ -92,7 +108,7 @@ def lateness(
     # The row's waveform stands for edges that lie a little beside it, in phase and in cycle.
     late = -pull / power[row] + rows.off[edges]
     late -= fit.values[2] * (rows.number[edges] - rows.cycle[row])
-    weight = power[row] / max(sigma, 1e-9 * float(np.abs(slope).max())) ** 2
+    weight = power[row] / max(sigma, 1e-9 * float(steep.max())) ** 2
     jitter2 = _beyond_noise(late, weight, rows.at[row])
     return Lateness(late, weight, rows.number[edges], jitter2)
 
@@ -114,7 +130,7 @@ def _beyond_noise(late: Floats, weight: Floats, phase: Floats) -> float:
     squares, noise = squares[near], noise[near]
     count = float(squares.size)
     excess = float(np.sum(squares)) / max(1.0, count - 1.0) - 1.0
-    if excess < math.sqrt(3.0 / count):
+    if excess < math.sqrt(3.0 / count) + 2.0 * _NOISE_U:
         return 0.0
     # Edges that tell more count for more, as long as jitter is the lesser part.
     return excess * count / float(np.sum(2.0 / noise))
@@ -124,43 +140,86 @@ def jitter_covariance(
     rows: tuple[EdgeRows, EdgeRows],
     fit: WaveformFit,
     late: tuple[Lateness, Lateness],
-    sigma: float,
+    known: Known,
 ) -> Extra:
     """What jitter of single edges does to the fit, to first order.
 
     All samples of an edge move together, so that their weights do not show it: the fit answers
     to the shift of one edge by ``C s`` with s its pull on the normal equations.  Both edges of a
     pulse may be late together.
+
+    Parameters
+    ----------
+    known : what the fit was made with; jitter that it knew of is in its sum of squares already.
     """
     covariance, chi2, variance = np.zeros((_SIZE, _SIZE)), 0.0, 0.0
+    counted = np.zeros((_SIZE, _SIZE))
     answers = []
-    for part, rising, mine in zip(rows, (True, False), late, strict=True):
+    sides = zip(rows, (True, False), late, known.jitter2, strict=True)
+    for part, rising, mine, expected2 in sides:
         if mine.jitter2 == 0.0:
             continue
         shape = part.phase.shape
         offset = part.cycle - fit.cycle
-        drawn = draw(fit.shape(rising), (part.phase - (fit.values[2] * offset)[:, None]).ravel())
+        phase = (part.phase - (fit.values[2] * offset)[:, None]).ravel()
+        moved = np.zeros(phase.size)
+        if expected2 > 0.0:
+            moved = moved_variance(fit.shape(rising), phase, expected2)
+        weight = np.where(part.phase.ravel() < part.limit, 1.0 / (known.sigma**2 + moved), 0.0)
+        drawn = draw(fit.shape(rising), phase)
         pull = np.zeros((part.at.size, _SIZE))
-        by = (drawn.by * drawn.slope).reshape(6, *shape).sum(axis=2) / sigma**2
+        by = (drawn.by * drawn.slope * weight).reshape(6, *shape).sum(axis=2)
         pull[:, places(rising)] = by.T
         each = pull @ fit.covariance
-        along = -(drawn.slope**2).reshape(shape).sum(axis=1) / sigma**2
-        tilt = along[:, None] * fit.covariance[2]
+        powers = (drawn.slope**2 * weight).reshape(shape).sum(axis=1)
+        tilt = -powers[:, None] * fit.covariance[2]
         steady = each + offset[:, None] * tilt
         answers.append((each, tilt))
         covariance += mine.jitter2 * (steady * part.count[:, None]).T @ steady
         covariance += mine.jitter2 * (tilt * part.spread[:, None]).T @ tilt
-        powers = (drawn.slope**2).reshape(shape).sum(axis=1) / sigma**2
+        if expected2 > 0.0:
+            counted += expected2 * _counted(part, fit, (rising, drawn), weight)
         times = 2.0 if (part.spread > 0).any() else 1.0
         share = times * mine.jitter2 * float(np.sum(powers))
-        chi2 += share
+        chi2 += share * (1.0 - expected2 / mine.jitter2)
         variance += 2.0 * times * float(np.sum((mine.jitter2 * powers) ** 2))
         variance += 3.0 * share**2 / mine.late.size  # as well as the jitter is known
-    if len(answers) == 2:
-        shared = _together(rows, fit.cycle, (answers[0], answers[1]))
-        shared *= _common(*late)
+    common = _common(*late) if len(answers) == 2 else 0.0
+    if common != 0.0:
+        shared = common * _together(rows, fit.cycle, (answers[0], answers[1]))
         covariance += shared + shared.T
+    covariance += _remainder(fit.covariance, counted) - fit.covariance
     return Extra(covariance, chi2, variance)
+
+
+def _counted(part: EdgeRows, fit: WaveformFit, edge: tuple[bool, Drawn], weight: Floats) -> Floats:
+    """What the fit's own covariance holds of a jitter of one, as if samples were alone."""
+    rising, drawn = edge
+    heavy = (weight * drawn.slope) ** 2
+    columns = part.phase.shape[1]
+    cycle = np.repeat(part.cycle - fit.cycle, columns)
+    along = np.concatenate((drawn.by, (-drawn.slope * cycle)[None]))
+    places_of = np.array([*places(rising), _PERIOD])
+    total = np.zeros((_SIZE, _SIZE))
+    total[np.ix_(places_of, places_of)] = (along * heavy * np.repeat(part.count, columns)) @ along.T
+    total[_PERIOD, _PERIOD] += float(
+        (heavy * drawn.slope**2 * np.repeat(part.spread, columns)).sum()
+    )
+    return np.asarray(fit.covariance @ total @ fit.covariance)
+
+
+def _remainder(whole: Floats, part: Floats) -> Floats:
+    """`whole` less `part`, and a covariance in any case.
+
+    The fit's weights are those of its last shape but one: a little more may have been counted than
+    there is.
+    """
+    if not part.any():
+        return whole
+    scale = np.sqrt(np.maximum(whole.diagonal(), 1e-300))
+    powers, ways = np.linalg.eigh((whole - part) / np.outer(scale, scale))
+    left = (ways * np.maximum(powers, 0.0)) @ ways.T
+    return np.asarray(left * np.outer(scale, scale))
 
 
 def _common(rise: Lateness, fall: Lateness) -> float:
@@ -209,6 +268,7 @@ def astray(
 
     Parameters
     ----------
+    samples : shape (n,).
     fitted : the fit, whether these edges rise, and what it expects of them.
     early : how early or late an edge may come, in sample intervals.
     """
@@ -222,7 +282,8 @@ def astray(
         reach[rows.phase >= rows.limit] = np.inf
     rest = np.abs(rows.mean - value) * rows.count[:, None]
     spread = np.where(rows.count > 1, 5.0 * noise * np.sqrt(rows.count), 0.0)
-    suspect = np.flatnonzero((rest > np.maximum(reach, spread[:, None])).any(axis=1))
+    beyond = rest > np.maximum(reach, spread[:, None])
+    suspect = np.flatnonzero(beyond.any(axis=1)) if beyond.any() else np.empty(0, np.int64)
     if suspect.size:
         # Beside a corner the slope of one place says little of what an early edge would show.
         reach[suspect] = np.maximum(
@@ -254,13 +315,28 @@ def _search(
 ) -> Indices:
     value, reach = limits
     edges = np.flatnonzero(np.isin(rows.row, suspect))
-    found = []
+    found, places = [], []
     block = max(1, _BLOCK // value.shape[1])
     view = windows(samples, value.shape[1])
     for at in range(0, edges.size, block):
         part = edges[at : at + block]
         mine = rows.row[part]
         far = np.abs(view[rows.index[part] - rows.before] - value[mine]) > reach[mine]
-        found.append(np.repeat(rows.number[part], np.count_nonzero(far, axis=1)))
+        held = np.count_nonzero(far, axis=1)
+        found.append(np.repeat(rows.number[part], held))
+        places.append(rows.at[mine[held > 0]])
     cycles = np.concatenate(found)
-    return np.empty(0, np.int64) if _many(cycles.size, rows) else cycles
+    if _many(cycles.size, rows) or _at_one_place(np.concatenate(places)):
+        return np.empty(0, np.int64)
+    return cycles
+
+
+def _at_one_place(phase: Floats) -> bool:
+    """Whether samples lie so close in phase as chance hardly puts spikes: they are on an edge."""
+    if phase.size < 3:
+        return False
+    ordered = np.sort(phase % 1.0)
+    widest = max(float(np.diff(ordered).max()), float(ordered[0] + 1.0 - ordered[-1]))
+    # All within a part of the circle: the chance is n part^(n - 1).
+    part = max(1.0 - widest, 1e-300)
+    return math.log(phase.size) + (phase.size - 1.0) * math.log(part) < math.log(_TOGETHER)

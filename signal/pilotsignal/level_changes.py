@@ -5,6 +5,7 @@ burst
 of noise shows in the distance of highest and lowest sample of a pulse.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -18,6 +19,7 @@ from pilotsignal.calibration import VoltCalibration
 from pilotsignal.changes import MOST, Change
 from pilotsignal.period_changes import told
 from pilotsignal.quantity import BudgetRow, Quantity, unstated
+from pilotsignal.quick import median
 from pilotsignal.series import Series, scatter, without_strays
 from pilotsignal.timing import Floats
 
@@ -204,10 +206,11 @@ def find_hum(time_s: Floats, mean: Floats) -> Hum | None:
 
 def _restless(value: Floats) -> bool:
     """Whether there is more than differences of neighbours explain: hum is slower than that."""
-    change = np.diff(value)
-    neighbours = float(np.sum(change * change)) / change.size
-    usual = 0.5 * neighbours * (1.0 + 4.0 / float(np.sqrt(value.size)))
-    return float(np.var(value)) > usual > 0.0
+    change = value[1:] - value[:-1]
+    neighbours = float((change * change).sum()) / change.size
+    usual = 0.5 * neighbours * (1.0 + 4.0 / math.sqrt(value.size))
+    off = value - float(value.sum()) / value.size
+    return float((off * off).sum()) / value.size > usual > 0.0
 
 
 def _tested(time_s: Floats, value: Floats, hertz: float) -> Hum | None:
@@ -280,7 +283,7 @@ def bursts(pulses: PerPulse, key: str) -> list[Change]:
     spread = without_strays(pulses.value, _CALM)
     if spread.size < _FEWEST:
         return []
-    usual = float(np.median(spread[:: max(1, spread.size // 4096)]))
+    usual = median(spread[:: max(1, spread.size // 4096)])
     series = Series(np.arange(spread.size, dtype=np.int64), spread, floor=_CALM)
     found: list[Change] = []
     waiting = [(0, spread.size)]

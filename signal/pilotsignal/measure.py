@@ -21,7 +21,7 @@ from pilotsignal.evaluate import (
 )
 from pilotsignal.evaluate_model import read_model
 from pilotsignal.levels import Levels, find_levels
-from pilotsignal.meaning import advertised_current, duty_notices, state_of
+from pilotsignal.meaning import read_duty, state_of
 from pilotsignal.modelled import ModelledWave, model_wave
 from pilotsignal.notices import Notice
 from pilotsignal.periodic import PeriodicFit, coarse_comb, fit_periodic
@@ -252,18 +252,15 @@ def _with_clock(found: PilotMeasurement, clock: edge_clock.EdgeTiming) -> PilotM
 def _conclude(capture: Capture, found: PilotMeasurement, profile: Profile) -> PilotMeasurement:
     """Add what the numbers mean."""
     high, low = found.high_plateau_v, found.low_plateau_v
-    described = capture.calibration.described
+    notices = [*found.notices, *remarks.of_voltages(high, low, capture.calibration.described)]
+    said = None if found.duty_percent is None else read_duty(found.duty_percent, profile)
+    if said is not None and said.notice is not None:
+        notices.append(said.notice)
     return replace(
         found,
         state=state_of(high, low, found.pwm_on, profile),
-        advertised_current_a=advertised_current(found.duty_percent, profile),
-        notices=_once(
-            (
-                *found.notices,
-                *remarks.of_voltages(high, low, described),
-                *duty_notices(found.duty_percent, profile),
-            )
-        ),
+        advertised_current_a=None if said is None else said.current,
+        notices=_once(tuple(notices)),
     )
 
 

@@ -18,7 +18,6 @@ CODES: Final = frozenset(
         "low-contrast",
         "coarse-voltage",
         "uncalibrated",
-        "no-samples",
         "not-pilot",
         "two-currents",
         "duty-step",

@@ -138,7 +138,7 @@ def fit_periodic(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> 
     if found is None:
         return None
     margins = _margins(found[1], found[2])
-    pulses = settled_pulses(capture.samples, edges, margins)
+    pulses = settled_pulses(capture, edges, margins)
     high = plateau(capture.samples, pulses, True)
     low = plateau(capture.samples, pulses, False)
     if high is None or low is None:

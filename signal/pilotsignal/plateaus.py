@@ -12,13 +12,14 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from pilotsignal.capture import Capture, Gap
 from pilotsignal.edges import Edges
 from pilotsignal.levels import Tally, tally
 from pilotsignal.quick import median, windows
 from pilotsignal.timing import Floats, Indices
 
 _BLOCK = 1 << 18  # samples added up at a time
-_NOISE_SAMPLES = 1 << 14
+_NOISE_SAMPLES = 1 << 13
 # Variance of the codes in steps^2, and the largest error of their mean in steps: over all levels
 # and all Gaussian noises with this variance, computed from the normal distribution.
 _SCATTERS = (0.0, 0.04, 0.08, 0.10, 0.12, 0.14, 0.16, 0.18, 0.20, 0.22, 0.24, 0.26, 0.28)
@@ -94,35 +95,59 @@ class Pulses:
 
     def of(self, rising: bool) -> "Pulses":
         """Those of one level."""
-        mine = self.rising == rising
+        mine = np.flatnonzero(self.rising == rising)
         return Pulses(self.begin[mine], self.end[mine], self.rising[mine], self.total[mine])
 
 
 def settled_pulses(
-    samples: npt.NDArray[Any], edges: Edges, margins: Margins, low_margins: Margins | None = None
+    capture: Capture, edges: Edges, margins: Margins, low_margins: Margins | None = None
 ) -> Pulses:
     """One pass over the samples for all pulses.
 
     Parameters
     ----------
-    samples : shape (n,).
     margins, low_margins : of high and of low pulses; the same for both where only one is given.
     """
-    begin, stop = edges.index[:-1], edges.index[1:]
+    samples = capture.samples
+    begin, stop, high_pulse = _between(edges, capture.gaps)
     length = stop - begin
     low = low_margins or margins
-    high_pulse = edges.rising[:-1]
     lead = np.where(high_pulse, margins.lead, low.lead)
     tail = np.where(high_pulse, margins.tail, low.tail)
-    lead = np.minimum(lead, (margins.most * length).astype(np.int64))
+    least_lead = np.minimum(lead, (margins.most * length).astype(np.int64))
     # The last sample of a pulse of three or more may be on the edge that ends it.
-    tail = np.minimum(tail, np.where(length >= 3, np.maximum(1, length // 5), 0))
+    least_tail = np.minimum(tail, np.where(length >= 3, np.maximum(1, length // 5), 0))
+    if capture.gaps:  # nobody knows how long a pulse was of which a part is missing
+        cut = _touching(begin, stop, capture.gaps)
+        lead, tail = np.where(cut, lead, least_lead), np.where(cut, tail, least_tail)
+    else:
+        lead, tail = least_lead, least_tail
     held = length - lead - tail > 0
     begin, end = (begin + lead)[held], (stop - tail)[held]
     rising = high_pulse[held]
     if begin.size == 0:
         return Pulses(begin, end, rising, np.empty(0))
     return Pulses(begin, end, rising, _totals(samples, begin, end))
+
+
+def _between(edges: Edges, gaps: tuple[Gap, ...]) -> tuple[Indices, Indices, npt.NDArray[np.bool_]]:
+    """Begin and end of each pulse, and whether it is a high one.
+
+    Where samples are missing an edge may hide: what comes before and after are pulses of their own.
+    """
+    index = edges.index
+    cuts = [gap.index for gap in gaps]
+    if not cuts or index.size == 0:
+        return index[:-1], index[1:], edges.rising[:-1]
+    marks = np.union1d(index, [cut for cut in cuts if index[0] < cut < index[-1]]).astype(np.int64)
+    owner = np.searchsorted(index, marks[:-1], side="right") - 1
+    return marks[:-1], marks[1:], edges.rising[owner]
+
+
+def _touching(begin: Indices, stop: Indices, gaps: tuple[Gap, ...]) -> npt.NDArray[np.bool_]:
+    """Which pulses begin or end where samples are missing."""
+    cuts = np.array([gap.index for gap in gaps], np.int64)
+    return np.isin(begin, cuts) | np.isin(stop, cuts)
 
 
 def _totals(samples: npt.NDArray[Any], begin: Indices, end: Indices) -> Floats:
@@ -188,7 +213,7 @@ def plateau(samples: npt.NDArray[Any], pulses: Pulses, rising: bool) -> Plateau 
 
 
 def steady(samples: npt.NDArray[Any]) -> Plateau:
-    """Level of a capture without edges: up to 1,024 equal stretches stand for its pulses."""
+    """Level of samples, shape (n,), without edges: up to 1,024 equal stretches stand for pulses."""
     flat = samples.astype(np.float64)
     middle = float(np.median(flat))
     off = np.abs(flat - middle)

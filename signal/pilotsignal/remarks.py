@@ -16,6 +16,8 @@ from pilotsignal.timing import Floats
 
 _ACCURACY = 0.005  # IEC 61851-1:2017 A.4.4 asks for 0.5 % of the voltage
 _WIDE_GAP = 0.2  # of a sample interval
+_SETTLED = 3  # samples of a pulse
+_SEEN = 2.0  # samples: what is left of a shorter pulse may look like a spike on the other level
 _MAINS_HZ = (50.0, 60.0, 100.0, 120.0, 150.0, 180.0)
 
 
@@ -83,7 +85,8 @@ def not_periodic(share: float) -> Notice:
 def of_fit(context: Context, fit: PeriodicFit, edges: Edges) -> list[Notice]:
     """Remarks on a fitted waveform."""
     count = fit.comb.rise_cycle.size + fit.comb.fall_cycle.size
-    notes = _of_levels(context, (fit.high, fit.low), edges.spikes, count)
+    spikes = edges.spikes + fit.high.outliers + fit.low.outliers
+    notes = _of_levels(context, (fit.high, fit.low), spikes, count)
     if fit.comb.cycles < 3:
         notes.append(too_few(count))
     return notes + _coherent(context, fit)
@@ -91,7 +94,10 @@ def of_fit(context: Context, fit: PeriodicFit, edges: Edges) -> list[Notice]:
 
 def of_model(context: Context, wave: ModelledWave, edges: Edges) -> list[Notice]:
     """Remarks on a waveform that the model explains."""
-    notes = _of_levels(context, (wave.high, wave.low), edges.spikes + wave.outliers, wave.edges)
+    spikes = edges.spikes + wave.outliers
+    if min(wave.width, wave.period - wave.width) >= _SEEN:
+        spikes += wave.high.outliers + wave.low.outliers
+    notes = _of_levels(context, (wave.high, wave.low), spikes, wave.edges)
     if wave.cycles < 3:
         notes.append(too_few(wave.edges))
     return notes
@@ -101,7 +107,6 @@ def _of_levels(
     context: Context, found: tuple[Plateau, Plateau], spikes: int, count: int
 ) -> list[Notice]:
     high, low = found
-    spikes += high.outliers + low.outliers
     notes = of_spikes(max(spikes, _beyond(context, found, count)))
     notes += of_hum(context, [high, low])
     noise = max(context.levels.noise, high.sigma, low.sigma, context.levels.step / math.sqrt(12.0))
@@ -148,7 +153,8 @@ def no_zero_crossing() -> Notice:
 
 def of_hum(context: Context, found: list[Plateau]) -> list[Notice]:
     """A mains frequency in the plateaus, where the record is long enough to tell."""
-    known = [p for p in found if p.means.size >= 8]
+    # Of a pulse of so few samples none may have settled: edges would pass for hum.
+    known = [p for p in found if p.means.size >= 8 and p.samples >= _SETTLED * p.means.size]
     if not known:
         return []
     values = np.concatenate([p.means - p.value for p in known])

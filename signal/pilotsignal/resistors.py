@@ -206,7 +206,12 @@ def high_level(state: str, values: Mapping[str, Any]) -> Any:
 
 
 def load_ohm(state: str, values: Mapping[str, Any]) -> Any:
-    """Resistance behind the diode in states B to D, in ohm, of numbers or arrays."""
+    """Resistance behind the diode in states B to D, in ohm, of numbers or arrays.
+
+    Raises
+    ------
+    CircuitError : another state.
+    """
     if state == "B":
         return values["permanent"]
     if state not in ("C", "D"):

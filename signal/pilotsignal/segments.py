@@ -138,7 +138,7 @@ def found_in(capture: Capture) -> Found | None:
     if comb is None:
         return None
     margins = Margins(int(0.04 * comb.period) + 2, int(0.01 * comb.period) + 1)
-    pulses = settled_pulses(capture.samples, edges, margins)
+    pulses = settled_pulses(capture, edges, margins)
     high, low = (plateau(capture.samples, pulses, up) for up in (True, False))
     return Found(levels, edges, comb, high, low, capture.origin)
 
@@ -308,8 +308,8 @@ def edge_times(capture: Capture, found: Found) -> EdgeTimes:
 def _met(samples: npt.NDArray[Any], levels: Levels, edges: Edges) -> float:
     """Samples per edge between a quarter and three quarters of the way, on average."""
     index = edges.index[:: max(1, edges.index.size // _THINNED)]
-    near = np.clip(index[:, None] + np.arange(-2, 2), 0, samples.size - 1)
-    values = samples[near]
+    index = index[(index >= 2) & (index + 2 <= samples.size)]
+    values = windows(samples, 4)[index - 2]
     between = (values > levels.at(0.25)) & (values < levels.at(0.75))
     return float(np.count_nonzero(between)) / max(1, index.size)
 

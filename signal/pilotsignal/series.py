@@ -15,6 +15,7 @@ References
 import itertools
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, Literal
 
 import numpy as np
@@ -104,25 +105,31 @@ def scatter(series: Series) -> tuple[float, float]:
     value = series.value
     lag, _ = recurrence(series)
     change = value[lag:] - value[:-lag]
-    squares = change * change
+    change *= change
     ends = [number * change.size // 4 for number in range(5)]
-    quarters = [float(squares[a:b].sum()) / max(1, b - a) for a, b in itertools.pairwise(ends)]
+    quarters = [float(change[a:b].sum()) / max(1, b - a) for a, b in itertools.pairwise(ends)]
     variance = 0.5 * sorted(quarters)[1]
     # Three edges out of all might have met the other sample without having done so here.
     rare = series.edges * (0.5 * series.variation) ** 2 * 3.0 / value.size
     dof = max(2.0, 0.5 * change.size)
     # Sums of many equal values differ in their last digits.
-    digits = (_DIGITS * float(np.max(np.abs(value)))) ** 2
-    return float(np.sqrt(variance * (1.0 + 2.0 / np.sqrt(dof)) + rare + digits)) or _DIGITS, dof
+    digits = (_DIGITS * max(float(value.max()), -float(value.min()))) ** 2
+    noise = math.sqrt(variance * (1.0 + 2.0 / math.sqrt(dof)) + rare + digits)
+    return noise or _DIGITS, dof
 
 
 def recurrence(series: Series) -> tuple[int, float]:
     """Lag after which an edge comes back to nearly its place between samples; how far off it is."""
     if series.variation == 0.0:
         return 1, 0.0
-    lags = np.arange(1, max(2, min(_LONGEST_LAG, series.value.size // 16) + 1))
-    off = np.abs((lags * series.turns + 0.5) % 1.0 - 0.5)
-    best = int(np.argmin(off))
+    return _best_lag(series.turns, max(1, min(_LONGEST_LAG, series.value.size // 16)))
+
+
+@lru_cache(maxsize=64)
+def _best_lag(turns: float, longest: int) -> tuple[int, float]:
+    lags = np.arange(1, longest + 1)
+    off = np.abs((lags * turns + 0.5) % 1.0 - 0.5)
+    best = int(off.argmin())
     return int(lags[best]), float(off[best])
 
 
@@ -158,8 +165,9 @@ def _excess(series: Series, turns: float, weight: Floats) -> tuple[float, float]
     place = ((series.cycle * (turns % 1.0)) % 1.0 * places).astype(np.int64)
     share = np.bincount(place, weight, places)
     even = float(np.sum(weight)) / places
-    excess = np.concatenate(([0.0], np.cumsum(share - even)))
-    top, bottom, mean = float(excess.max()), float(excess.min()), float(excess.mean())
+    excess = np.zeros(places + 1)
+    np.cumsum(share - even, out=excess[1:])
+    top, bottom, mean = float(excess.max()), float(excess.min()), float(excess.sum() / excess.size)
     # Where many periods share a place their order in it is open.
     many = series.cycle.size > places
     room = float(np.bincount(place, np.abs(weight), places).max()) if many else 0.0
@@ -179,7 +187,7 @@ def unseen(series: Series, size: float) -> int:
 
 
 def without_strays(value: Floats, least: float = 0.0) -> Floats:
-    """Single values far from both neighbours replaced by the median of the three.
+    """Single values, shape (n,), far from both neighbours replaced by the median of the three.
 
     Parameters
     ----------
@@ -187,8 +195,9 @@ def without_strays(value: Floats, least: float = 0.0) -> Floats:
     """
     if value.size < 5:
         return value
-    change = np.abs(np.diff(value))
-    limit = max(8.0 * float(np.mean(change[:_PLENTY])), least)
+    change = np.abs(value[1:] - value[:-1])
+    some = change[:_PLENTY]
+    limit = max(8.0 * float(some.sum()) / some.size, least)
     if float(change.max()) <= limit:
         return value
     left, middle, right = value[:-2], value[1:-1], value[2:]

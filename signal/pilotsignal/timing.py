@@ -7,6 +7,7 @@ References
 """
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -74,7 +75,7 @@ def fit_comb(rise: Floats, fall: Floats) -> Comb | None:
 
     Parameters
     ----------
-    rise, fall : times of rising and falling edges, each in order.
+    rise, fall : times of rising and falling edges, each of shape (n,), in order, finite.
 
     Returns
     -------
@@ -122,22 +123,22 @@ def fit_comb_around(times: Floats, rising: npt.NDArray[np.bool_], lost: Indices)
 
 
 def refit(comb: Comb, rise: Floats, fall: Floats) -> Comb:
-    """The comb of corrected times of the same edges."""
+    """The comb of corrected times, each of shape (n,), of the same edges."""
     return _line(rise, fall, comb.rise_cycle, comb.fall_cycle)
 
 
 def _number(times: Floats, period: float) -> Indices:
     """Cycle numbers from the first edge on; whole missing cycles are counted over."""
-    steps = np.rint(np.diff(times) / period).astype(np.int64)
-    return np.concatenate(([0], np.cumsum(steps))).astype(np.int64)
+    number = np.zeros(times.size, np.int64)
+    np.cumsum(np.rint((times[1:] - times[:-1]) / period), out=number[1:], dtype=np.int64)
+    return number
 
 
 def _line(rise: Floats, fall: Floats, rise_cycle: Indices, fall_cycle: Indices) -> Comb:
-    leverage = _spread(rise_cycle) + _spread(fall_cycle)
-    moment = _moment(rise_cycle, rise) + _moment(fall_cycle, fall)
-    period = moment / leverage
-    at_rise = float(np.mean(rise) - period * np.mean(rise_cycle))
-    at_fall = float(np.mean(fall) - period * np.mean(fall_cycle))
+    rise_sums, fall_sums = _sums(rise_cycle, rise), _sums(fall_cycle, fall)
+    period = (rise_sums.moment + fall_sums.moment) / (rise_sums.spread + fall_sums.spread)
+    at_rise = rise_sums.time - period * rise_sums.cycle
+    at_fall = fall_sums.time - period * fall_sums.cycle
     return Comb(
         period,
         at_rise,
@@ -153,5 +154,16 @@ def _spread(cycle: Indices) -> float:
     return float(np.sum((cycle - np.mean(cycle)) ** 2)) if cycle.size else 0.0
 
 
-def _moment(cycle: Indices, times: Floats) -> float:
-    return float(np.sum((cycle - np.mean(cycle)) * (times - np.mean(times))))
+class _Sums(NamedTuple):
+    """Mean cycle and time of edges, and the sums of squares and of products about them."""
+
+    cycle: float
+    time: float
+    spread: float
+    moment: float
+
+
+def _sums(cycle: Indices, times: Floats) -> _Sums:
+    middle, mean = float(cycle.sum()) / cycle.size, float(times.sum()) / times.size
+    off = cycle - middle
+    return _Sums(middle, mean, float((off * off).sum()), float((off * (times - mean)).sum()))

@@ -71,7 +71,7 @@ class Swing:
         return (level - self.start) / (self.end - self.start)
 
     def fraction(self, value: Floats) -> Floats:
-        """0 at the start, 1 at the end."""
+        """0 at the start, 1 at the end; shape as given."""
         return (value - self.start) / (self.end - self.start)
 
 

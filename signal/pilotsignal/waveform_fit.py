@@ -10,6 +10,7 @@ References
    8.9 (maximum likelihood, Gauss-Newton).
 """
 
+import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,17 +28,19 @@ PARAMETERS = (
 )
 _SIZE = len(PARAMETERS)
 # Columns of `Shape` (start, end, delay, after, ratio, knee) among the parameters.
-_PLACES = {True: [1, 0, 3, 4, 5, 6], False: [0, 1, 7, 8, 9, 10]}
+_PLACES = {True: np.array([1, 0, 3, 4, 5, 6]), False: np.array([0, 1, 7, 8, 9, 10])}
 _PERIOD = 2
 _LOGS = frozenset((4, 5, 8, 9))
 _ROUNDS = 40
 _COARSE = 0.1  # gap between phases over the time constant from which on minima are several
 _UNLIKELY = 25.0  # above the lowest cost: such a minimum does not count
 _SETTLED = 1e-4  # of a standard uncertainty, squared
-_ALMOST = 0.02  # the same: one step more, and no need to look what it gained
+_ALMOST = 0.1  # the same: one step more, and no need to look what it gained
 _ALIKE, _SAME = 0.1, 0.5  # the same, between minima; and within which a descent ends up there
 _PATIENCE, _STALLED = 6, 1e-2  # rounds, and what they must gain: the cost may have a kink
 _DAMPED = 1e-2  # first damping, once a step has failed
+_PLENTY, _THINNED = 1200, 4  # cells from which on the first steps look at some of them only
+_GOLDEN = 0.6180339887498949
 _ALL_PLACES = {up: np.array([*places, _PERIOD]) for up, places in _PLACES.items()}
 _GRIDS = {up: np.ix_(places, places) for up, places in _ALL_PLACES.items()}
 
@@ -115,7 +118,7 @@ class WaveformFit:
 
 def places(rising: bool) -> list[int]:
     """Numbers of the parameters of one direction's shape, in the order of `Shape`."""
-    return list(_PLACES[rising])
+    return [int(place) for place in _PLACES[rising]]
 
 
 def _shape(values: Floats, rising: bool, straight: bool) -> Shape:
@@ -168,10 +171,16 @@ def _converged(
 ) -> tuple[list[Cells], tuple[Floats, _Normal]] | None:
     """Fit with plain weights, then with those that hold near the solution."""
     known, prior = by
-    found = _descend(cells, values, prior)
+
+    def near(values: Floats) -> list[Cells]:
+        shapes = [_shape(values, part.rising, known.straight) for part in cells]
+        return [weighted(part, shape, known) for part, shape in zip(cells, shapes, strict=True)]
+
+    first = near(values) if any(known.jitter2) else cells
+    found = _descend(first, _approached(first, values, prior), prior)
     if found is None:
         return None
-    again = [weighted(part, _shape(found[0], part.rising, known.straight), known) for part in cells]
+    again = near(found[0])
     if all(new is old for new, old in zip(again, cells, strict=True)):
         return cells, found
     found = _descend(again, found[0], prior)
@@ -202,23 +211,71 @@ def _beside(
     return found
 
 
-def _normal(cells: list[Cells], values: Floats, prior: _Prior) -> _Normal | None:
+def _approached(cells: list[Cells], values: Floats, prior: _Prior) -> Floats:
+    """Two steps by some of the cells get as near for less; where one fails, those before it."""
+    if prior.straight or any(part.phase.size < _PLENTY or part.smeared for part in cells):
+        return values
+    few = [_thinned(part) for part in cells]
+    joined = _joined(few, prior)
+    here = _normal(few, joined, values, prior)
+    step = None if here is None else _step(here, prior, 0.0)
+    if here is None or step is None:
+        return values
+    first = values.copy()
+    first[prior.free] += step[0]
+    there = _normal(few, joined, first, prior)
+    step = None if there is None else _step(there, prior, 0.0)
+    if there is None or step is None or there.cost >= here.cost:
+        return values
+    second = first.copy()
+    second[prior.free] += step[0]
+    return second
+
+
+def _thinned(part: Cells) -> Cells:
+    """Some of the cells, placed so that no period matches, and those far from the edge."""
+    count = part.phase.size - 2
+    some = np.arange(count // _THINNED)
+    kept = np.append((some * (_THINNED - _GOLDEN)).astype(np.int64), (count, count + 1))
+    return replace(
+        part,
+        phase=part.phase[kept],
+        cycle=part.cycle[kept],
+        mean=part.mean[kept],
+        weight=part.weight[kept],
+    )
+
+
+def _joined(cells: list[Cells], prior: _Prior) -> EdgeCells | None:
+    """All cells in a row, where each is one sample and edges are no straight lines."""
+    if prior.straight or any(part.smeared for part in cells):
+        return None
+    rows = [(part.phase, part.cycle, part.mean, part.weight) for part in cells]
+    phase, cycle, mean, weight = (np.concatenate(column) for column in zip(*rows, strict=True))
+    ends = tuple(itertools.accumulate(part.phase.size for part in cells))
+    return EdgeCells(phase, cycle, mean, weight, ends)
+
+
+def _normal(
+    cells: list[Cells], joined: EdgeCells | None, values: Floats, prior: _Prior
+) -> _Normal | None:
     gram, pull = np.zeros((_SIZE, _SIZE)), np.zeros(_SIZE)
     chi2 = 0.0
-    for part in cells:
-        shape = _shape(values, part.rising, prior.straight)
-        if not shape.sound:
-            return None
-        if part.tilt is None and not prior.straight:
-            plain = EdgeCells(part.phase, part.cycle, part.mean, part.weight)
-            sums = edge_sums(plain, shape, float(values[_PERIOD]))
+    shapes = [_shape(values, part.rising, prior.straight) for part in cells]
+    if not all(shape.sound for shape in shapes):
+        return None
+    if joined is not None:
+        for part, sums in zip(
+            cells, edge_sums(joined, shapes, float(values[_PERIOD])), strict=True
+        ):
             gram[_GRIDS[part.rising]] += sums.gram
             pull[_ALL_PLACES[part.rising]] += sums.pull
             chi2 += sums.chi2
-            continue
+        return _believed(_Normal(gram, pull, chi2, chi2), values, prior)
+    for part, shape in zip(cells, shapes, strict=True):
         time = part.phase - values[_PERIOD] * part.cycle
         drawn = draw(shape, time)
-        if part.tilt is not None:
+        if part.smeared:
             drawn = _rounded_off(drawn, shape, time, np.sqrt(12.0 * part.blur))
         rest = part.mean - drawn.value - 0.5 * part.blur * drawn.bend
         by = np.concatenate((drawn.by, (-drawn.slope * part.cycle)[None]))
@@ -227,16 +284,21 @@ def _normal(cells: list[Cells], values: Floats, prior: _Prior) -> _Normal | None
         pull[_ALL_PLACES[part.rising]] += weighted @ rest
         chi2 += float(np.sum(part.weight * rest**2))
         if part.tilt is not None:
-            heavy = part.spread / part.sigma**2 * (part.weight > 0)
+            heavy = part.spread / part.sigma**2 * part.quiet * (part.weight > 0)
             lean = heavy * drawn.slope
             tilted = part.tilt + (values[_PERIOD] - part.lean) * drawn.slope
             gram[_PERIOD, _PERIOD] += float(np.sum(lean * drawn.slope))
             pull[_PERIOD] -= float(np.sum(lean * tilted))
             chi2 += float(np.sum(heavy * tilted**2))
+    return _believed(_Normal(gram, pull, chi2, chi2), values, prior)
+
+
+def _believed(found: _Normal, values: Floats, prior: _Prior) -> _Normal:
+    """The samples' equations with what was known before."""
     off = prior.value - values[prior.place]
-    gram[prior.place, prior.place] += prior.weight
-    pull[prior.place] += prior.weight * off
-    return _Normal(gram, pull, chi2 + float((prior.weight * off**2).sum()), chi2)
+    found.gram[prior.place, prior.place] += prior.weight
+    found.pull[prior.place] += prior.weight * off
+    return replace(found, cost=found.chi2 + float((prior.weight * off**2).sum()))
 
 
 def _rounded_off(drawn: Drawn, shape: Shape, time: Floats, width: Floats | float) -> Drawn:
@@ -261,33 +323,27 @@ def _descend(
 
     None where they come to no end, or to `best`, which is known already.
     """
-    free = prior.free
-    here = _normal(cells, values, prior)
+    joined = _joined(cells, prior)
+    here = _normal(cells, joined, values, prior)
     damping, push = 0.0, 2.0
     costs: list[float] = []
     for _ in range(_ROUNDS):
         if here is None or (best is not None and _near(values, best, _SAME)):
             return None
-        gram, pull = here.gram[prior.grid], here.pull[free]
-        power = np.diag(gram)
-        if not (power > 0).all():
+        found = _step(here, prior, damping)
+        if found is None:
             return None
-        scale = np.sqrt(power)
-        gram, pull = gram / np.outer(scale, scale), pull / scale
-        step = _solved(gram, pull, damping)
-        if step is None:
-            return None
-        promised = float(step @ (pull + damping * step))  # what a straight world would gain
+        step, promised = found
         costs.append(here.cost)
         stalled = len(costs) > _PATIENCE and costs[-1 - _PATIENCE] - here.cost < _STALLED
         if promised < _SETTLED or (damping > 0.0 and stalled):
             return values, here
         trial = values.copy()
-        trial[free] += _held(step / scale, prior.logs)
+        trial[prior.free] += step
         if promised < _ALMOST and damping == 0.0:
             cost, chi2 = here.cost - promised, here.chi2 - promised
             return trial, replace(here, pull=np.zeros_like(here.pull), cost=cost, chi2=chi2)
-        there = _normal(cells, trial, prior)
+        there = _normal(cells, joined, trial, prior)
         gain = -1.0 if there is None else (here.cost - there.cost) / promised
         if gain > 1e-3:
             values, here, push = trial, there, 2.0
@@ -306,16 +362,27 @@ def _near(values: Floats, mode: tuple[Floats, _Normal], most: float) -> bool:
     return float(off @ mode[1].gram @ off) < most
 
 
-def _solved(gram: Floats, pull: Floats, damping: float) -> Floats | None:
+def _step(at: _Normal, prior: _Prior, damping: float) -> tuple[Floats, float] | None:
+    """Step of the free parameters, and what a straight world would gain by it."""
+    gram, pull = at.gram[prior.grid], at.pull[prior.free]
+    power = gram.diagonal()
+    if not power.min() > 0.0:
+        return None
+    scale = np.sqrt(power)
+    gram, pull = gram / (scale[:, None] * scale), pull / scale
+    if damping > 0.0:
+        gram = gram + damping * np.eye(scale.size)
     try:
-        return np.asarray(np.linalg.solve(gram + damping * np.eye(gram.shape[0]), pull))
+        step = np.linalg.solve(gram, pull)
     except np.linalg.LinAlgError:
         return None
+    promised = float(step @ (pull + damping * step))
+    return _held(step / scale, prior.logs), promised
 
 
 def _held(step: Floats, logs: npt.NDArray[np.bool_]) -> Floats:
     """Time constants change by a factor of two at most in one step."""
-    most = float(np.max(np.abs(step[logs]), initial=0.0))
+    most = float(np.abs(step[logs]).max(initial=0.0))
     return step * min(1.0, 0.7 / most) if most > 0.7 else step
 
 

@@ -23,7 +23,7 @@ SAMPLES = 10_000_000
 RATES = {"100 kS/s": 1e5, "2 MS/s": 2e6}
 LEAST = {"100 kS/s": 100e6, "2 MS/s": 150e6}  # samples a second
 AIM_BOARD_S = 0.003  # of one second at 77 kS/s, not reached: see DEVELOPERS.md
-MOST_BOARD_S = 0.005
+MOST_BOARD_S = 0.004
 MOST_SHORT_S = 0.008  # 10,000 and 100,000 samples at 2 MS/s
 MOST_UNEVEN = 3.0  # dearest over cheapest sample, from 1e5 samples on
 MOST_MEMORY = 3.0  # peak over the size of the samples
@@ -87,7 +87,7 @@ def test_ten_million_counts(name: str, benchmark: BenchmarkFixture) -> None:
 def test_a_second_of_a_board() -> None:
     capture, _ = recorded(77e3, 77_000)
     measure(capture)
-    taken = best_s(lambda: measure(capture), 200)
+    taken = best_s(lambda: measure(capture), 400)
     print(f"\n77 kS/s, 1 s: {taken * 1e3:.1f} ms (aim {AIM_BOARD_S * 1e3:.0f} ms)")
     assert taken <= MOST_BOARD_S
 

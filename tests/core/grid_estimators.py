@@ -3,13 +3,18 @@
     PYTHONPATH=signal:tests/core .venv/bin/python -m grid_estimators ratios --seeds 40
     PYTHONPATH=signal:tests/core .venv/bin/python -m grid_estimators coverage --seeds 2000
 
-`--every N` takes each N-th cell of the whole grid, `--from K` begins with cell K.
+`--every N` takes each N-th cell of the whole grid, `--from K` begins with cell K; `--shortest` and
+`--longest` keep records of some lengths only. `--processes P` works at P cells at once: what each
+cell draws depends on the cell and the seed alone, so that the results are the same.
 """
 
 import argparse
 import math
+import time
 from collections.abc import Iterable
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 from estimator_cells import Cell, Recorded, all_cells, record
@@ -96,12 +101,15 @@ def shares(tally: Tally) -> dict[tuple[str, bool], Share]:
     return found
 
 
+def run_cell(cell: Cell, seeds: int, *, bounded: bool) -> Tally:
+    tally = Tally(cell)
+    for seed in range(seeds):
+        tally.add(record(cell, seed, systematic=not bounded), bounded=bounded)
+    return tally
+
+
 def run(cells: Iterable[Cell], seeds: int, *, bounded: bool) -> Iterable[Tally]:
-    for cell in cells:
-        tally = Tally(cell)
-        for seed in range(seeds):
-            tally.add(record(cell, seed, systematic=not bounded), bounded=bounded)
-        yield tally
+    return map(partial(run_cell, seeds=seeds, bounded=bounded), cells)
 
 
 def print_ratios(tallies: Iterable[Tally]) -> None:
@@ -162,10 +170,21 @@ def main() -> None:
     words.add_argument("--every", type=int, default=1)
     words.add_argument("--from", type=int, default=0, dest="first")
     words.add_argument("--longest", type=float, default=1.0, help="longest record in s")
+    words.add_argument("--shortest", type=float, default=0.0, help="shortest record in s")
+    words.add_argument("--processes", type=int, default=1, help="cells worked at at once")
     told = words.parse_args()
-    cells = [c for c in all_cells() if c.duration_s <= told.longest][told.first :: told.every]
-    tallies = run(cells, told.seeds, bounded=told.what == "ratios")
-    (print_ratios if told.what == "ratios" else print_coverage)(tallies)
+    fitting = [c for c in all_cells() if told.shortest <= c.duration_s <= told.longest]
+    cells = fitting[told.first :: told.every]
+    bounded = told.what == "ratios"
+    begun = time.monotonic()
+    one = partial(run_cell, seeds=told.seeds, bounded=bounded)
+    show = print_ratios if bounded else print_coverage
+    if told.processes == 1:
+        show(map(one, cells))
+    else:
+        with ProcessPoolExecutor(told.processes) as pool:
+            show(pool.map(one, cells))
+    print(f"{len(cells)} cells, {told.seeds} seeds each, {time.monotonic() - begun:.0f} s")
 
 
 if __name__ == "__main__":

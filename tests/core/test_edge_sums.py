@@ -6,12 +6,18 @@ import numpy as np
 import pytest
 
 from pilotsignal.edge_shape import NAMES, Shape, draw
-from pilotsignal.edge_sums import EdgeCells, crossing_by, edge_sums
+from pilotsignal.edge_sums import EdgeCells, EdgeSums, crossing_by, edge_sums
 from pilotsignal.quick import median, windows
 
 KNEE = Shape(-12.0, 9.0, 0.3, math.log(0.73), math.log(1 / 0.73), 0.7)
 FALL = Shape(9.0, -12.0, -0.2, math.log(2.0), math.log(0.7), 0.7)
 LINE = Shape(-12.0, 9.0, 0.3, math.log(2.0), 0.0, 0.0, True)
+
+
+def joined(parts: list[EdgeSums]) -> EdgeSums:
+    """Sums over the samples of both parts."""
+    one, other = parts
+    return EdgeSums(one.gram + other.gram, one.pull + other.pull, one.chi2 + other.chi2)
 
 
 @pytest.mark.parametrize("shape", [KNEE, FALL])
@@ -21,7 +27,9 @@ def test_sums_are_those_of_the_drawn_derivatives(shape: Shape, count: int) -> No
     phase, cycle = rng.uniform(-2.0, 12.0, count), rng.uniform(-50.0, 50.0, count)
     weight, change = rng.uniform(0.0, 3.0, count), 1e-3
     mean = draw(shape, phase).value + rng.normal(0.0, 0.1, count)
-    found = edge_sums(EdgeCells(phase, cycle, mean, weight), shape, change)
+    half = count // 3
+    cells = EdgeCells(phase, cycle, mean, weight, (half, count))
+    found = joined(edge_sums(cells, (shape, shape), change))
     drawn = draw(shape, phase - change * cycle)
     by = np.vstack((drawn.by, -drawn.slope * cycle))
     rest = mean - drawn.value

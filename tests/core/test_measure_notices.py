@@ -90,8 +90,8 @@ def test_each_remark_can_be_provoked(code: str) -> None:
 
 
 def test_all_remarks_are_provoked_here_or_elsewhere() -> None:
-    """A capture refuses to hold no samples; what changes inside one is in test_segments."""
-    assert set(PROVOKED) | CHANGES == CODES - {"no-samples"}
+    """What changes inside a record is in `test_notice_codes`."""
+    assert set(PROVOKED) | CHANGES == CODES
 
 
 def test_an_unlisted_remark_is_refused() -> None:

@@ -167,6 +167,31 @@ def test_jitter_is_no_spike_and_both_edges_of_a_pulse_share_it(interval_s: float
         assert np.sqrt(np.mean(np.square(off))) < 1.6, name
 
 
+@pytest.mark.parametrize(
+    ("interval_s", "duration_s", "width_us", "period_us"),
+    [(5e-7, 0.05, 0.0, 0.02), (1e-5, 0.2, 0.1, 0.1), (1e-5, 0.2, 0.0, 0.02)],
+)
+def test_jitter_many_times_the_noise_is_in_every_uncertainty(
+    interval_s: float, duration_s: float, width_us: float, period_us: float
+) -> None:
+    """Samples of one edge that came late move together; edges that were met rarely, too."""
+    errors: dict[str, list[float]] = {}
+    for seed in range(40):
+        wave = replace(pilot("B"), width_jitter_us=width_us, period_jitter_us=period_us)
+        sampling = fine(interval_s=interval_s, count=int(duration_s / interval_s), seed=seed)
+        capture, truth = synthesise(wave, sampling)
+        found = measure(capture)
+        for name in ("frequency_hz", "pulse_width_zero_us", "rise_time_us", "fall_time_us"):
+            value = found.quantities()[name]
+            if value is not None:
+                off = value.value - getattr(truth, name)
+                errors.setdefault(name, []).append(off / (0.5 * value.expanded()))
+    for name, off in errors.items():
+        assert len(off) >= 36, name
+        # Chance makes 1.48 of one at 1e-6 with forty seeds (chi-squared).
+        assert np.sqrt(np.mean(np.square(off))) < 1.48, name
+
+
 def test_a_wrong_period_that_calls_edges_spikes_is_given_up() -> None:
     """Edges of 0.2 us and 13 us between samples: two samples on edges tell which period it is."""
     taken = record(Cell(77.0, 12, 0.5, 0.02, 0.2, False), 19, systematic=False)

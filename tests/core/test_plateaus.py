@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from pilotsignal.capture import Capture, Gap
 from pilotsignal.edges import find_edges
 from pilotsignal.levels import find_levels
 from pilotsignal.plateaus import (
@@ -27,7 +28,8 @@ def wave(noise: float, seed: int = 1, *, pulses: int = 100) -> np.ndarray:
 
 
 def pulses_of(samples: np.ndarray, margins: Margins = MARGINS) -> Pulses:
-    return settled_pulses(samples, find_edges(samples, find_levels(samples)), margins)
+    capture = Capture.from_volts(samples, 1e-5, "made up")
+    return settled_pulses(capture, find_edges(samples, find_levels(samples)), margins)
 
 
 def level(samples: np.ndarray, high: bool) -> Plateau:
@@ -125,3 +127,21 @@ def test_missing_codes_leave_half_their_distance() -> None:
     assert found.code_gap == 2.0
     assert step_bound(1.0, found) == 1.0
     assert step_bound(0.0, found) == 0.0
+
+
+def test_a_sample_on_an_edge_beside_missing_ones_is_no_spike() -> None:
+    """Low, samples lost with a whole high pulse in them, then one sample on its end."""
+    samples = wave(0.02)
+    begin = 70 + 100 * 40 - 20
+    lost = np.delete(samples, slice(begin, begin + 50))
+    lost[begin] = -1.5  # on the falling edge, below the middle
+    capture = Capture.from_volts(lost, 1e-5, "made up").recorded(gaps=[Gap(begin, 50)])
+    edges = find_edges(lost, find_levels(lost), capture.gaps)
+    low = plateau(lost, settled_pulses(capture, edges, MARGINS), False)
+    assert low is not None
+    assert low.outliers == 0
+    assert low.value == pytest.approx(-5.0, abs=0.002)
+    # The same sample with nothing missing beside it is one.
+    stray = wave(0.02)
+    stray[70 + 100 * 40 - 20] = -1.5
+    assert level(stray, False).outliers == 1

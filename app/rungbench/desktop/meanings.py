@@ -34,7 +34,6 @@ WHAT_TO_DO: Final[Mapping[str, str]] = MappingProxyType(
         "low-contrast": "Check that the pilot reaches the front end.",
         "coarse-voltage": "Sample finer in voltage before judging levels.",
         "uncalibrated": "Calibrate the board, or state gain and offset uncertainty.",
-        "no-samples": "Check that the board samples.",
         "not-pilot": "Check what is connected to the contact.",
         "two-currents": "Set another current, or record longer.",
         "duty-step": "The charger changed its offer; measure again after it.",

@@ -56,7 +56,7 @@ class Reader:
     label: str
 
     def check_sections(self) -> None:
-        """Refuse sections that nobody reads."""
+        """Refuse sections that nobody reads, by `ProfileError`."""
         for section in self.tables:
             if section not in SECTIONS:
                 known = ", ".join(SECTIONS)

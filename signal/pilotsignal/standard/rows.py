@@ -128,7 +128,7 @@ class Table:
     _asked: set[str] = field(default_factory=set)
 
     def fail(self, key: str, problem: str) -> NoReturn:
-        """Raise with file, table and key."""
+        """Raise `ProfileError` with file, table and key."""
         raise ProfileError(f"{self.file}, table {self.name}, key {key!r}: {problem}.")
 
     def number(self, key: str) -> float:
