@@ -134,7 +134,7 @@ def _products(one: Floats, other: Floats) -> Floats:
     )
 
 
-def crossing_by(shape: Shape, levels: Sequence[float]) -> list[tuple[float, Floats]]:
+def crossing_by(shape: Shape, levels: Sequence[float]) -> tuple[list[float], Floats]:
     """When levels are passed, and how that goes with each level and the parameters.
 
     Parameters
@@ -143,25 +143,38 @@ def crossing_by(shape: Shape, levels: Sequence[float]) -> list[tuple[float, Floa
 
     Returns
     -------
-    list of (float, float64 of shape (7,)) : the time, and its derivatives by the level and by the
-        parameters in the order of `edge_shape.NAMES`.
+    list of float : the times.
+    float64, shape (levels, 7) : their derivatives by the level, and by the parameters in the order
+        of `edge_shape.NAMES`.
     """
-    found = []
-    parts = None if shape.straight else _stretches(shape, shape.knee_time)
-    for level in levels:
-        time = shape.crossing(level)
-        if parts is None:
-            drawn = draw(shape, np.array([time]))
-            slope, by = float(drawn.slope[0]), drawn.by[:, 0]
-        else:
-            since = time - shape.delay
-            part = parts[1] if since >= parts[1].begin else parts[0]
-            run = (since - part.begin) / part.tau
-            fade = math.exp(-run)
-            slope = -part.away * fade / part.tau
-            by = part.matrix[:6] @ np.array([1.0, fade, run * fade, fade, 0.0])
-        found.append((time, np.array([1.0, *(-by).tolist()]) / slope))
-    return found
+    times = [shape.crossing(level) for level in levels]
+    if shape.straight:
+        drawn = draw(shape, np.array(times))
+        by, slopes = drawn.by.T, drawn.slope
+    else:
+        by, slopes = _by_parameters(shape, times)
+    found = np.empty((len(times), by.shape[1] + 1))
+    found[:, 0] = 1.0
+    np.negative(by, out=found[:, 1:])
+    found /= slopes[:, None]
+    return times, found
+
+
+def _by_parameters(shape: Shape, times: list[float]) -> tuple[Floats, Floats]:
+    """Derivatives of the value at `times` by the parameters, (n, 6), and by time, (n,)."""
+    early, late = _stretches(shape, shape.knee_time)
+    basis, slopes, later = [], [], []
+    for time in times:
+        since = time - shape.delay
+        later.append(since >= late.begin)
+        part = late if later[-1] else early
+        run = (since - part.begin) / part.tau
+        fade = math.exp(-run)
+        slopes.append(-part.away * fade / part.tau)
+        basis.append((1.0, fade, run * fade, fade, 0.0))
+    rows = np.array(basis)
+    by = np.where(np.array(later)[:, None], rows @ late.matrix[:6].T, rows @ early.matrix[:6].T)
+    return by, np.array(slopes)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

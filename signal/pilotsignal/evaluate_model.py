@@ -114,13 +114,16 @@ class _Crossings:
 def _passed(fit: WaveformFit, rising: bool, levels: dict[str, Level]) -> dict[str, _Passing]:
     """No shape depends on the period; fixed parameters have no variance: theirs do no harm."""
     found = {}
-    times = crossing_by(fit.shape(rising), [level[0] for level in levels.values()])
-    for (name, level), (time, by) in zip(levels.items(), times, strict=True):
-        slopes = np.zeros(fit.values.size)
-        slopes[places(rising)] = by[1:]
-        slopes[0] += by[0] * level[1]
-        slopes[1] += by[0] * level[2]
-        found[name] = _Passing(time, slopes, float(by[0]))
+    times, by = crossing_by(fit.shape(rising), [level[0] for level in levels.values()])
+    slopes = np.zeros((len(times), fit.values.size))
+    slopes[:, places(rising)] = by[:, 1:]
+    by_level = by[:, 0].tolist()
+    for (name, level), time, along, each in zip(
+        levels.items(), times, slopes, by_level, strict=True
+    ):
+        along[0] += each * level[1]
+        along[1] += each * level[2]
+        found[name] = _Passing(time, along, each)
     return found
 
 
@@ -184,6 +187,8 @@ def _blur(
     bound = 0.0
     for up in edges:
         jitter2 = (wave.rise if up else wave.fall).jitter2
+        if jitter2 == 0.0:
+            continue
         bound += 0.5 * jitter2 * math.log(9.0) / wave.fit.shape(up).duration()
     if bound == 0.0:
         return []

@@ -42,7 +42,7 @@ def test_sums_are_those_of_the_drawn_derivatives(shape: Shape, count: int) -> No
 def test_crossings_go_with_the_parameters_as_they_say(shape: Shape) -> None:
     levels = [shape.level(share) for share in (0.1, 0.5, 0.9)]
     free = 4 if shape.straight else 6
-    for level, (time, by) in zip(levels, crossing_by(shape, levels), strict=True):
+    for level, time, by in zip(levels, *crossing_by(shape, levels), strict=True):
         assert time == shape.crossing(level)
         for place in range(free):
             ends = []
