@@ -25,6 +25,7 @@ class Paths:
     archive: Path
     demo_archive: Path
     kept: Path
+    reports: Path
     calibrations: Path
     simulated_calibrations: Path
     log_file: Path
@@ -83,6 +84,7 @@ def paths() -> Paths:
         archive=data / "archive.sqlite",
         demo_archive=data / "demo.sqlite",
         kept=data / "kept",
+        reports=data / "reports",
         calibrations=data / "calibrations",
         simulated_calibrations=data / "simulated_calibrations",
         log_file=log / "rungbench.log",

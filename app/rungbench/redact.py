@@ -2,8 +2,9 @@
 
 import re
 
-# The scheme's length is bounded, or a long line without any address would take minutes.
-_CREDENTIALS = re.compile(r"([A-Za-z][A-Za-z0-9+.-]{0,30}://[^\s/@:]*):[^\s/]*@")
+# Lengths are bounded, or a long line without any address would take minutes.  A password may hold
+# any sign but a blank, a slash and another @ among them.
+_CREDENTIALS = re.compile(r"([A-Za-z][A-Za-z0-9+.-]{0,30}://[^\s/@:]{0,100}):\S{0,300}@")
 _NAMED = re.compile(r"(?i)\b(password|passwd|pwd|token|secret)=[^\s&;,]+")
 
 

@@ -10,8 +10,9 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, Final
 
-from rungbench.errors import InputError, WrongUse
+from rungbench.errors import InputError, RungbenchError, WrongUse
 from rungbench.paths import Place, Server, paths
+from rungbench.redact import without_password
 
 _PREFIX: Final = "RUNGBENCH_"
 _OPTION: Final = "option"
@@ -42,6 +43,22 @@ class Settings:
     profile: str
     after_run_folder: str
     after_run_command: str
+
+    def shown(self) -> dict[str, str]:
+        """All settings as a screen may show them: without passwords, and without the command."""
+        shown = {one.name: without_password(getattr(self, one.name)) for one in fields(self)}
+        for name in ("archive", "demo_archive"):
+            shown[name] = _shown_place(getattr(self, name))
+        # Whatever somebody needs there, a key of their own system among it.
+        shown["after_run_command"] = "(set, not shown)" if self.after_run_command.strip() else ""
+        return shown
+
+
+def _shown_place(text: str) -> str:
+    try:
+        return str(place_of(text))
+    except RungbenchError:
+        return "(no archive can be there)"
 
 
 @dataclass(frozen=True, slots=True)

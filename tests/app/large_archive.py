@@ -12,9 +12,11 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
+from rungbench.archive import schema
 from rungbench.archive.record import RunHeader, utc_now
 from rungbench.archive.rows import header_row
 from rungbench.archive.schema import (
+    budgets,
     checks,
     judgements,
     lot_runs,
@@ -40,11 +42,17 @@ LARGE_LOT: Final = 150_000
 SUPPLIERS: Final = ("Northern Imports", "Others")
 OF_FIRST_SUPPLIER: Final = 40
 
+SERVER: Final = {"shared_buffers": "256MB", "work_mem": "16MB", "maintenance_work_mem": "128MB"}
+"""Settings of a server that holds such an archive, modest ones."""
+
 _COUNT: Final = "WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n WHERE x < {0})"
 
 
-def make(path: Path, header: RunHeader) -> None:
-    """Write the archive; `header` is the header that all its runs are copies of."""
+def make(path: Path, header: RunHeader, budget: list[dict[str, Any]] | None = None) -> None:
+    """Write the archive; `header` is the header that all its runs are copies of.
+
+    With the rows of a `budget` each quantity has one: then runs can be read whole.
+    """
     open_archive(path, simulated=False).close()
     with closing(sqlite3.connect(path, isolation_level=None)) as connection:
         for line in ("foreign_keys=OFF", "synchronous=OFF", "cache_size=-400000"):
@@ -53,10 +61,50 @@ def make(path: Path, header: RunHeader) -> None:
         _runs(connection, header)
         _checks(connection)
         _quantities(connection)
+        if budget is not None:
+            rows = {"check": '"check"', "position": "position", "rows": _text(budget)}
+            _insert(connection, budgets, rows, "|FROM quantities")
         connection.execute("COMMIT")
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     with open_archive(path, simulated=False) as archive:
         _lots(archive, header)
+
+
+def copy_to_server(path: Path, address: str) -> None:
+    """The same archive in an empty database of a PostgreSQL server."""
+    with open_archive(address, simulated=False) as archive:
+        pass
+    with (
+        closing(sqlite3.connect(path)) as source,
+        archive.writing() as connection,
+    ):
+        connection.execute(sa.text("SET session_replication_role = replica"))
+        raw: Any = connection.connection.dbapi_connection
+        for table in schema.metadata.sorted_tables:
+            if table.name != "archive_info":
+                _copy_table(source, raw, table)
+        connection.execute(sa.text("SET session_replication_role = DEFAULT"))
+    for table in schema.metadata.sorted_tables:
+        _after(archive, table)
+    archive.close()
+
+
+def _copy_table(source: sqlite3.Connection, raw: Any, table: sa.Table) -> None:
+    names = ", ".join(f'"{column.name}"' for column in table.c)
+    rows = source.execute(f"SELECT {names} FROM {table.name}")
+    with raw.cursor().copy(f"COPY {table.name} ({names}) FROM STDIN") as to:
+        for row in rows:
+            to.write_row(row)
+
+
+def _after(archive: Archive, table: sa.Table) -> None:
+    """Numbers go on behind the last one, and the planner knows what there is."""
+    with archive.writing() as connection:
+        if "number" in table.c:
+            last = f"(SELECT coalesce(max(number), 0) + 1 FROM {table.name})"
+            sequence = f"pg_get_serial_sequence('{table.name}', 'number')"
+            connection.execute(sa.text(f"SELECT setval({sequence}, {last}, false)"))
+        connection.execute(sa.text(f"ANALYZE {table.name}"))
 
 
 def _insert(
@@ -128,7 +176,7 @@ def _quantities(connection: sqlite3.Connection) -> None:
         "position": "x - 1",
         "run": "run",
         "name": f"printf('quantity_%02d_v', ((number - 1) % {CHECKS}) * {per_check} + x - 1)",
-        "value": "9.0 + (abs(random()) % 1000) / 1000.0",
+        "value": "8.5 + (abs(random()) % 1000) / 1000.0",
         "unit": "'V'",
         "u": "0.02",
         "dof": "41.0",

@@ -8,9 +8,10 @@ import pwd
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Self
 
 PROGRAMS = Path("/usr/lib/postgresql")
@@ -29,8 +30,8 @@ SETTINGS = {
 class PostgresServer:
     """A cluster in `folder`; `address` is that of one of its databases."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
+    def __init__(self, folder: Path, settings: Mapping[str, str] = SETTINGS) -> None:
+        self.folder, self._settings = folder, settings
         self._data, self._log = folder / "data", folder / "log"
         self._made = 0
         user = _user()
@@ -43,7 +44,7 @@ class PostgresServer:
         options = ["-U", ROLE, "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "-N"]
         options += ["--locale-provider=icu", "--icu-locale=en-US"]
         self._run("initdb", "-D", str(self._data), *options)
-        lines = [f"{name} = '{value}'" for name, value in SETTINGS.items()]
+        lines = [f"{name} = '{value}'" for name, value in self._settings.items()]
         lines.append(f"unix_socket_directories = '{self.folder}'")
         with (self._data / "postgresql.conf").open("a", encoding="utf-8") as file:
             file.write("\n".join(lines) + "\n")
@@ -95,11 +96,11 @@ def available() -> bool:
 
 
 @contextmanager
-def postgres_server() -> Iterator[PostgresServer]:
-    """A running server, in a folder that is gone afterwards."""
+def postgres_server(settings: Mapping[str, str] = MappingProxyType({})) -> Iterator[PostgresServer]:
+    """A running server, in a folder that is gone afterwards; `settings` beat those above."""
     # The path of a socket may have some hundred characters only: pytest's folders are too deep.
     folder = Path(tempfile.mkdtemp(prefix="rungbench-pg-"))
-    server = PostgresServer(folder)
+    server = PostgresServer(folder, {**SETTINGS, **settings})
     try:
         yield server.make()
     finally:

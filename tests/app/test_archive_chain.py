@@ -1,8 +1,11 @@
 """Chains of hashes: what they notice, and what may happen without breaking them."""
 
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import fields, replace
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,7 +19,8 @@ from rungbench.archive.errors import ArchiveError
 from rungbench.archive.links import chains_of, links_of
 from rungbench.archive.record import Derivation, Origin, Record, RunVerdict
 from rungbench.archive.store import Archive, open_archive
-from rungbench.archive.verify import Break, verify
+from rungbench.archive.verified import Break
+from rungbench.archive.verify import verify
 from rungbench.paths import Place
 
 pytest_plugins = ("archive_places",)
@@ -32,7 +36,7 @@ def archive(archive_place: Place) -> Iterator[Archive]:
         yield made
 
 
-def tamper(archive: Archive, statement: str) -> None:
+def tamper(archive: Archive, *statements: str) -> None:
     """As somebody who has all rights: the guards are taken off first."""
     with archive.writing() as connection:
         if connection.dialect.name == "postgresql":
@@ -42,7 +46,8 @@ def tamper(archive: Archive, statement: str) -> None:
                 for event in ("update", "delete"):
                     connection.execute(sa.text(f"DROP TRIGGER IF EXISTS keep_{table}_{event}"))
             connection.execute(sa.text("PRAGMA defer_foreign_keys=ON"))
-        connection.execute(sa.text(statement))
+        for statement in statements:
+            connection.exec_driver_sql(statement)
         if connection.dialect.name == "postgresql":
             connection.execute(sa.text("SET session_replication_role = DEFAULT"))
 
@@ -69,6 +74,9 @@ def test_an_archive_as_it_was_written_is_sound(archive: Archive) -> None:
     assert (found.captures, found.expired) == (2, 0)
     assert seen == list(RUNS)
     assert verify(archive, head=chain.head[:12]).sound
+    # As it stands on a report or a label.
+    assert verify(archive, head=record_hash(archive.load(RUNS[0]))).sound
+    assert not verify(archive, head="f" * 64).sound
 
 
 @pytest.mark.parametrize(
@@ -93,6 +101,24 @@ def test_a_change_of_a_record_is_named(archive: Archive, change: str) -> None:
     assert (found.position, found.record) == (4, RUNS[1])
     assert found.why.endswith("the record was changed.")
     assert len(verify(archive).breaks) == 1
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        'UPDATE judgements SET low = 1100, high = 1200 WHERE "check" = 3',
+        "UPDATE checks SET verdict = 'splendid' WHERE number = 3",
+        "UPDATE quantities SET u = -1 WHERE run = 2",
+        "UPDATE judgements SET rule = 'none' WHERE \"check\" = 3",
+    ],
+)
+def test_a_change_to_what_cannot_be_is_named_too(archive: Archive, change: str) -> None:
+    tamper(archive, change)
+    found = first_break(archive)
+    assert (found.position, found.record) == (4, RUNS[1])
+    assert "the record was changed, to something that cannot be" in found.why
+    with pytest.raises(ArchiveError, match="records verify` names what was changed"):
+        archive.load(RUNS[1])
 
 
 @pytest.mark.parametrize(
@@ -138,6 +164,40 @@ def test_an_end_that_was_cut_off_needs_a_head_that_somebody_noted(archive: Archi
 def test_a_changed_capture_is_named(archive: Archive) -> None:
     tamper(archive, "UPDATE captures SET description = '{}' WHERE kind = 'edges'")
     assert "is not what its key says" in first_break(archive).why
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        ("UPDATE contents SET data = {nothing}", "its content is gone, and nobody let it expire"),
+        ("DELETE FROM contents", "its content is missing"),
+        ("DELETE FROM captures", f"of record {RUNS[0]} is missing"),
+    ],
+)
+def test_evidence_that_was_taken_away_is_named(archive: Archive, change: str, why: str) -> None:
+    server = not isinstance(archive.place, Path)
+    if change.startswith("DELETE") and not server:
+        # A file keeps to its references even for whoever took the guards off.
+        with closing(sqlite3.connect(archive.path)) as raw:
+            raw.execute(f"DROP TRIGGER keep_{change.split()[-1]}_delete")
+            raw.execute(change)
+            raw.commit()
+    else:
+        tamper(archive, change.format(nothing="''::bytea" if server else "x''"))
+    assert why in first_break(archive).why
+
+
+@pytest.mark.parametrize(
+    "change",
+    ["DELETE FROM open_runs", "INSERT INTO open_runs (run) VALUES (1)"],
+)
+def test_runs_without_end_are_all_that_are_looked_for_as_such(
+    archive: Archive, change: str
+) -> None:
+    write(archive, "killd-bbbbb", ends=False)
+    assert verify(archive).sound
+    tamper(archive, change)
+    assert "is not where runs without an end are looked for" in first_break(archive).why
 
 
 def test_nothing_is_changed_or_removed_by_the_way(archive: Archive) -> None:

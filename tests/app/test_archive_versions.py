@@ -23,6 +23,7 @@ from rungbench.archive.links import chains_of, links_of
 from rungbench.archive.search import Search
 from rungbench.archive.store import open_archive
 from rungbench.archive.verify import verify
+from rungbench.lots.audit import audit
 from rungbench.lots.document import lot_document
 from rungbench.lots.store import Lots
 
@@ -98,7 +99,9 @@ def test_a_frozen_archive_is_upgraded_and_goes_on(root: Path, tmp_path: Path, ve
         write(archive, "later-bbbbb", "unnamed")
         found = verify(archive)
         assert found.sound
-        assert [(chain.bench, chain.own) for chain in found.chains] == [("unnamed", True)]
+        lots = [("lots of this archive", True)] if version > "0001" else []
+        assert [(chain.bench, chain.own) for chain in found.chains] == [("unnamed", True), *lots]
+        assert audit(archive) == ()
         assert found.chains[0].records == len(before) + 1
         assert [archive.load(one.run_id) for one in before] == before
         first = Kind.ADOPTED if version < "0003" else Kind.BEGUN

@@ -4,12 +4,16 @@ import hashlib
 import os
 import subprocess
 import sys
+import tomllib
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from archive_examples import check
 from report_examples import (
+    EDGES,
+    SAMPLES,
     described,
     evidence,
     fonts,
@@ -22,8 +26,9 @@ from report_examples import (
 )
 
 from pilotsignal.judge import Verdict
-from rungbench.archive.record import Record
+from rungbench.archive.record import Derivation, Origin, Record
 from rungbench.qualify.scope import CANNOT_PROVE, CAUTIONS
+from rungbench.report.label import label_pdf
 from rungbench.report.pdf import report_pdf
 
 _PAGE = (595.28, 841.89)
@@ -228,3 +233,72 @@ def test_several_records_have_a_list_in_front(tmp_path: Path) -> None:
 def test_a_report_of_nothing_is_refused() -> None:
     with pytest.raises(ValueError, match="needs a record"):
         report_pdf([])
+
+
+def test_where_a_record_comes_from_and_what_was_made_of_it(tmp_path: Path) -> None:
+    moment = datetime(2026, 1, 2, 3, 4, 5, tzinfo=UTC)
+    origin = Origin(Derivation.CORRECTED, "zzzzz-yyyyy", "c" * 64, "serial. misread", moment)
+    start = replace(many(3).header, origin=origin)
+    one = replace(many(3), header=start, followed_by=("later-bbbbb", "again-bbbbb"))
+    first, *rest = pages(pdf(one), tmp_path)
+    told = " ".join(first.split())
+    assert "A correction of record zzzzz-yyyyy: nothing was measured for it." in told
+    assert "Reason: serial. misread" in told
+    assert "Followed by records later-bbbbb, again-bbbbb, made from this one" in told
+    assert "c" * 64 in " ".join(rest)
+    assert "2026-01-02 03:04:05 UTC" in " ".join(rest)
+    again = replace(origin, kind=Derivation.JUDGED_AGAIN)
+    judged = replace(many(3), header=replace(start, origin=again))
+    assert "Record zzzzz-yyyyy judged again: nothing was measured" in joined(pdf(judged), tmp_path)
+    assert "Followed by" not in joined(pdf(many(3)), tmp_path)
+
+
+def test_a_label_of_a_record_that_was_followed_says_so(tmp_path: Path) -> None:
+    followed = replace(many(3), followed_by=("later-bbbbb",))
+    assert "NOT THE LAST: see later-bbbbb" in joined(label_pdf([evidence(followed)]), tmp_path)
+    assert "NOT THE LAST" not in joined(label_pdf([evidence(many(3))]), tmp_path)
+
+
+def test_expired_captures_are_told_with_the_day(tmp_path: Path) -> None:
+    moment = datetime(2026, 1, 2, 3, 4, 5, tzinfo=UTC)
+    gone = replace(
+        record(levels()),
+        capture_names=(("B edges", EDGES), ("B samples", SAMPLES)),
+        expired=((SAMPLES, moment),),
+    )
+    told = pages(pdf(gone), tmp_path)
+    assert "1 of 2 captures expired, the first 2026-01-02 03:04:05 UTC" in " ".join(told[0].split())
+    assert f"{SAMPLES[:20]} expired" in "\n".join(told)
+    assert f"{EDGES[:20]} expired" not in "\n".join(told)
+
+
+def test_one_reason_for_many_checks_stands_once_on_the_first_page(tmp_path: Path) -> None:
+    broken = [
+        replace(
+            check(f"c{number}", Verdict.BENCH_FAULT), title=f"Check {number}", why="Link broke."
+        )
+        for number in range(9)
+    ]
+    first = " ".join(pages(pdf(record(*broken)), tmp_path)[0].split())
+    assert first.count("Link broke.") == 1
+    assert "So in: Check 0, Check 1" in first
+    assert "Check 8" in first
+
+
+def test_the_licences_of_the_typefaces_go_into_the_wheel(root: Path) -> None:
+    """PEP 639: `license-files` are copied into the wheel's metadata."""
+    project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    named = {path for pattern in project["license-files"] for path in root.glob(pattern)}
+    folder = root / "app" / "rungbench" / "report" / "typefaces"
+    assert set(folder.glob("LICENSE-*.txt")) <= named
+    assert len(set(folder.glob("LICENSE-*.txt"))) == 2
+
+
+def test_hostile_texts_on_a_label_are_printed_and_not_obeyed(tmp_path: Path) -> None:
+    one = described(hostile(), maker="<b>x</b> \u202e=1+1")
+    content = label_pdf([evidence(one)])
+    text = joined(content, tmp_path)
+    assert "S\\x00\\x1b[2J\\n2" in text
+    assert "<b>x</b> \\u202e=1+1" in text
+    assert b"/URI" not in content
+    assert b"/JavaScript" not in content

@@ -17,6 +17,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "app"))
 
 import large_archive
 from archive_examples import header
+from postgres_server import postgres_server
 
 from rungbench.archive.store import Archive, open_archive
 from rungbench.lots.failures import failures_in
@@ -30,18 +31,30 @@ FIRST, LARGE = "L1", f"L{large_archive.LOTS}"
 
 
 @pytest.fixture(scope="module")
-def archive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Archive]:
+def file(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     path = tmp_path_factory.mktemp("large") / "archive.sqlite"
     started = time.monotonic()
     large_archive.make(path, header())
     print(f"\nmade in {time.monotonic() - started:.0f} s, {path.stat().st_size / 1e9:.2f} GB")
-    with open_archive(path, simulated=False) as made:
-        assert made.count() == large_archive.RUNS
-        yield made
+    yield path
     path.unlink()
 
 
-def took(name: str, what: Callable[[], object]) -> float:
+@pytest.fixture(scope="module", params=["file", "server"])
+def archive(request: pytest.FixtureRequest, file: Path) -> Iterator[Archive]:
+    if request.param == "file":
+        with open_archive(file, simulated=False) as made:
+            assert made.count() == large_archive.RUNS
+            yield made
+        return
+    with postgres_server(large_archive.SERVER) as server:
+        address = server.new_database()
+        large_archive.copy_to_server(file, address)
+        with open_archive(address, simulated=False) as made:
+            yield made
+
+
+def took(archive: Archive, name: str, what: Callable[[], object]) -> float:
     """Least processor time of `what`, warm, in seconds; the wall clock is printed beside it."""
     what()
     wall, busy = [], []
@@ -54,7 +67,8 @@ def took(name: str, what: Callable[[], object]) -> float:
         f"{name}: {1e3 * min(busy):.1f} ms of one processor (median {1e3 * median(busy):.1f}; by "
         f"the clock {1e3 * min(wall):.1f} to {1e3 * max(wall):.1f})"
     )
-    return min(busy)
+    # What a server works is not in the time of this process.
+    return min(busy if isinstance(archive.place, Path) else wall)
 
 
 def test_statistics_of_a_lot(archive: Archive) -> None:
@@ -65,10 +79,10 @@ def test_statistics_of_a_lot(archive: Archive) -> None:
         return len(failures_in(archive, state)) + len(summaries_in(archive, [state]))
 
     assert everything(FIRST) >= large_archive.QUANTITIES
-    assert took("decision of 50 units", lambda: lots.state(FIRST)) < LIMIT_S
-    assert took("decision of 500 units", lambda: lots.state(LARGE)) < LIMIT_S
-    assert took("all 40 quantities of 50 units", lambda: everything(FIRST)) < LIMIT_S
-    assert took("all 40 quantities of 500 units", lambda: everything(LARGE)) < LIMIT_S
+    assert took(archive, "decision of 50 units", lambda: lots.state(FIRST)) < LIMIT_S
+    assert took(archive, "decision of 500 units", lambda: lots.state(LARGE)) < LIMIT_S
+    assert took(archive, "all 40 quantities of 50 units", lambda: everything(FIRST)) < LIMIT_S
+    assert took(archive, "all 40 quantities of 500 units", lambda: everything(LARGE)) < LIMIT_S
 
 
 def test_one_quantity(archive: Archive) -> None:
@@ -80,8 +94,8 @@ def test_one_quantity(archive: Archive) -> None:
         return len(found.series.values)
 
     assert (one(FIRST), one(LARGE)) == (50, 500)
-    assert took("one quantity of 50 units", lambda: one(FIRST)) < LIMIT_S
-    assert took("one quantity of 500 units", lambda: one(LARGE)) < LIMIT_S
+    assert took(archive, "one quantity of 50 units", lambda: one(FIRST)) < LIMIT_S
+    assert took(archive, "one quantity of 500 units", lambda: one(LARGE)) < LIMIT_S
 
 
 def test_a_supplier(archive: Archive) -> None:
@@ -91,6 +105,7 @@ def test_a_supplier(archive: Archive) -> None:
     def trend() -> int:
         return len(trend_in(archive, lots.states(supplier), QUANTITY).whole.series.values)
 
-    assert trend() == 50 * large_archive.OF_FIRST_SUPPLIER
-    assert took("list of all 100 lots", lots.states) < 1.0
-    assert took("one quantity of 40 lots, 2000 units", trend) < 1.0
+    # Ten runs of lot 7 ended in a bench fault and do not count.
+    assert trend() == 50 * large_archive.OF_FIRST_SUPPLIER - 10
+    assert took(archive, "list of all 100 lots", lots.states) < 1.0
+    assert took(archive, "one quantity of 40 lots, 2000 units", trend) < 1.0

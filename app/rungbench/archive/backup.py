@@ -13,7 +13,9 @@ from rungbench.archive import sqlite_file
 from rungbench.archive.errors import ArchiveError
 from rungbench.archive.faults import SENTENCES
 from rungbench.archive.store import Archive, open_archive
-from rungbench.archive.verify import Verified, require_sound, verify
+from rungbench.archive.verified import Verified
+from rungbench.archive.verify import require_sound, verify
+from rungbench.archive.witness import renew
 
 _PAGES: Final = 4096
 
@@ -74,6 +76,8 @@ def put_back(path: Path, target: Path, simulated: bool | None, *, replace: bool)
     sqlite_file.check_path(target)
     sqlite_file.create_file(target)
     _copy(path, target)
+    with open_archive(target, simulated) as restored, restored.reading() as connection:
+        renew(connection, target)
     return old
 
 

@@ -16,6 +16,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import MISSING, Field, dataclass, fields, is_dataclass
 from datetime import UTC, date, datetime
 from enum import Enum, StrEnum
+from functools import cache
 from typing import Any, Final
 
 from rungbench.archive.record import Record, RunHeader
@@ -41,6 +42,19 @@ class Kind(StrEnum):
     """A record that was there before the archive had chains."""
     DERIVED = "derived"
     """A record made from another one: a correction, or another judgement."""
+    LOT_MADE = "lot made"
+    """A lot was made and its sample drawn; of it the hash and all that follow tell its id."""
+    LOT_SERIAL = "lot serial"
+    """The serial number of a unit that was drawn by its place became known."""
+    LOT_RUN = "lot run"
+    """A run joined a lot."""
+    LOT_MOVED = "lot moved"
+    """A run was of another unit than the one that it had joined as."""
+    LOT_CLOSED = "lot closed"
+    """The inspection of a lot ended."""
+
+
+OF_LOTS: Final = frozenset(kind for kind in Kind if kind.value.startswith("lot "))
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +77,10 @@ class Link:
     def hash(self) -> str:
         """SHA-256 of all fields (64 hex digits)."""
         return _sha256(
-            {"version": _VERSION, **{one.name: _field(self, one) for one in fields(self)}}
+            {
+                "version": _VERSION,
+                **{one.name: _plain(getattr(self, one.name)) for one in fields(self)},
+            }
         )
 
 
@@ -88,6 +105,11 @@ def header_hash(header: RunHeader) -> str:
     return _sha256({"version": _VERSION, **dict(_fields(header))})
 
 
+def canonical(values: Mapping[str, Any]) -> bytes:
+    """What plain values, times among them, are hashed as."""
+    return _canonical({name: _plain(value) for name, value in values.items()})
+
+
 def _sha256(plain: Mapping[str, Any]) -> str:
     return hashlib.sha256(_canonical(plain)).hexdigest()
 
@@ -101,13 +123,17 @@ def _canonical(plain: Mapping[str, Any]) -> bytes:
 
 
 def _fields(thing: Any, out: frozenset[str] = frozenset()) -> Iterator[tuple[str, Any]]:
-    for one in fields(thing):
-        if one.name not in out and getattr(thing, one.name) != _default(one):
-            yield one.name, _field(thing, one)
+    for name, default in _known(thing.__class__):
+        if name not in out:
+            value = getattr(thing, name)
+            if value != default:
+                yield name, _plain(value)
 
 
-def _field(thing: Any, one: "Field[Any]") -> Any:
-    return _plain(getattr(thing, one.name))
+@cache
+def _known(kind: Any) -> tuple[tuple[str, Any], ...]:
+    """Fields of a dataclass with their defaults: to ask each time takes longer than to hash."""
+    return tuple((one.name, _default(one)) for one in fields(kind))
 
 
 def _default(one: "Field[Any]") -> Any:
@@ -115,22 +141,28 @@ def _default(one: "Field[Any]") -> Any:
 
 
 def _plain(value: Any) -> Any:
-    if value is None or isinstance(value, bool | int) or type(value) is str:
+    # The most frequent first: a record is hashed value by value.
+    kind = type(value)
+    if kind is str or kind is int or value is None:
+        return value
+    if kind is float:
+        return _number(value)
+    if is_dataclass(kind):
+        return dict(_fields(value))
+    if isinstance(value, bool | int):
         return value
     if isinstance(value, float):
         return _number(value)
+    return _less_frequent(value)
+
+
+def _less_frequent(value: Any) -> Any:
     if isinstance(value, Enum):
         return value.value
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat(timespec="microseconds")
     if isinstance(value, date):
         return value.isoformat()
-    return _several(value)
-
-
-def _several(value: Any) -> Any:
-    if is_dataclass(value):
-        return dict(_fields(value))
     if isinstance(value, Mapping):
         return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):

@@ -31,6 +31,9 @@ def copy_run(source: sa.Connection, target: sa.Connection, run: int) -> int:
             rows = _rows(source, sa.select(table).where(table.c.check == old))
             changed = {"check": to, **({"run": new} if "run" in table.c else {})}
             _insert_all(target, table, [{**row, **changed} for row in rows])
+    ended = schema.run_ends
+    if source.execute(sa.select(ended.c.run).where(ended.c.run == run)).first() is None:
+        target.execute(schema.open_runs.insert().values(run=new))
     for table in _OF_RUN:
         rows = _rows(source, sa.select(table).where(table.c.run == run))
         _insert_all(target, table, [{**row, "run": new} for row in rows])

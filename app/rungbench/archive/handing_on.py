@@ -2,7 +2,8 @@
 
 A file that is handed on is an archive of its own: some records, and of each chain that they are in
 all entries from the first of them to the head.  Whoever gets it can verify that each is as it was
-recorded, and, comparing the head with a later one, that it is of that chain.  Lots stay behind.
+recorded, and, comparing the head with a later one, that it is of that chain.  A lot goes with all
+its runs, and with the lots that it presents again.
 """
 
 from collections.abc import Iterable, Iterator
@@ -16,6 +17,8 @@ from rungbench.archive.chain import Kind, record_hash
 from rungbench.archive.copying import copy_run
 from rungbench.archive.errors import ArchiveError
 from rungbench.archive.links import Chain, chains_of, head_of, insert_link, links_of, new_chain
+from rungbench.archive.lot_copying import LotsChosen, chosen_lots, copy_lots, every_lot
+from rungbench.archive.lot_events import is_lots
 from rungbench.archive.reading import load_record
 from rungbench.archive.store import Archive, open_archive
 from rungbench.archive.verify import require_sound, verify
@@ -28,24 +31,31 @@ class Handed:
     copied: int
     known: int
     without_end: tuple[str, ...]
+    lots: int = 0
 
 
-def hand_on(archive: Archive, run_ids: Iterable[str], path: Path) -> Handed:
+def hand_on(
+    archive: Archive, run_ids: Iterable[str], path: Path, lots: Iterable[str] = ()
+) -> Handed:
     """Write records into a new file.
 
     Parameters
     ----------
     run_ids : whole ids; each is copied once, in the order in which they were begun.
+    lots : names of lots that go along, with all their runs.
 
     Raises
     ------
-    ArchiveError : the file exists or cannot be written, or a record is not as it was recorded.
+    ArchiveError : the file exists or cannot be written, a record is not as it was recorded, or a
+        run of a lot has no end yet.
     """
     if path.exists():
         raise ArchiveError(f"{path} exists already; name another file.")
     try:
+        with archive.reading() as connection:
+            chosen = chosen_lots(connection, lots)
         with open_archive(path, archive.simulated) as target:
-            return _copy(archive, target, frozenset(run_ids))
+            return _copy(archive, target, frozenset(run_ids), chosen)
     except ArchiveError:
         path.unlink(missing_ok=True)
         raise
@@ -63,14 +73,16 @@ def take_in(archive: Archive, path: Path) -> Handed:
         require_sound(verify(source))
         with source.reading() as connection:
             every = connection.scalars(sa.select(schema.runs.c.run_id)).all()
-        return _copy(source, archive, frozenset(every))
+            lots = every_lot(connection)
+        return _copy(source, archive, frozenset(every), lots)
 
 
-def _copy(source: Archive, target: Archive, run_ids: frozenset[str]) -> Handed:
+def _copy(source: Archive, target: Archive, run_ids: frozenset[str], lots: LotsChosen) -> Handed:
+    wanted = run_ids | lots.run_ids
     with source.reading() as here, target.writing() as there:
         copied = known = 0
         waiting: list[str] = []
-        for number, run_id in _numbers(here, run_ids):
+        for number, run_id in _numbers(here, wanted):
             if _last_kind(here, run_id) is Kind.BEGUN:
                 waiting.append(run_id)
             elif _is_there(here, there, number, run_id):
@@ -78,9 +90,21 @@ def _copy(source: Archive, target: Archive, run_ids: frozenset[str]) -> Handed:
             else:
                 copy_run(here, there, number)
                 copied += 1
+        _require_ended(lots, waiting)
+        identities = copy_lots(here, there, lots)
+        about = (wanted - set(waiting)) | set(identities)
         for chain in chains_of(here):
-            _copy_chain(here, there, chain, run_ids - set(waiting))
-    return Handed(copied, known, tuple(waiting))
+            _copy_chain(here, there, chain, about)
+    return Handed(copied, known, tuple(waiting), len(identities))
+
+
+def _require_ended(lots: LotsChosen, waiting: Iterable[str]) -> None:
+    for name in waiting:
+        if name in lots.run_ids:
+            raise ArchiveError(
+                f"Record {name} of the lot has no end yet; its bench enters it when it goes on, "
+                "then hand the lot on."
+            )
 
 
 def _numbers(connection: sa.Connection, run_ids: frozenset[str]) -> Iterator[tuple[int, str]]:
@@ -116,10 +140,10 @@ def _is_there(here: sa.Connection, there: sa.Connection, number: int, run_id: st
 
 
 def _copy_chain(
-    here: sa.Connection, there: sa.Connection, chain: Chain, run_ids: frozenset[str]
+    here: sa.Connection, there: sa.Connection, chain: Chain, about: frozenset[str]
 ) -> None:
-    """All entries from the first about one of the records to the head."""
-    start = next((link.position for link, _ in links_of(here, chain) if link.record in run_ids), 0)
+    """All entries from the first about one of the records or lots to the head."""
+    start = next((link.position for link, _ in links_of(here, chain) if link.record in about), 0)
     if not start:
         return
     mine = next((one for one in chains_of(there) if one.chain == chain.chain), None)
@@ -133,7 +157,7 @@ def _copy_chain(
                 raise ArchiveError(_parted(chain, link.position))
         elif mine.own:
             raise ArchiveError(
-                f"The chain of bench {chain.bench} goes on in the other archive behind entry "
+                f"{_named(chain)} goes on in the other archive behind entry "
                 f"{head[0].position if head else 0}, its last one here; take it into an archive "
                 "that this bench does not write."
             )
@@ -141,8 +165,12 @@ def _copy_chain(
             insert_link(there, mine, link, stored)
 
 
+def _named(chain: Chain) -> str:
+    return "The chain of lots" if is_lots(chain) else f"The chain of bench {chain.bench}"
+
+
 def _parted(chain: Chain, position: int) -> str:
     return (
-        f"The chain of bench {chain.bench} is another one here from entry {position} on; verify "
+        f"{_named(chain)} is another one here from entry {position} on; verify "
         "both archives (`rungbench records verify`)."
     )

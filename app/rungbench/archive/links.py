@@ -1,7 +1,7 @@
 """Entries of chains in the tables: put at the end, read from the beginning."""
 
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -37,18 +37,18 @@ def bench_of(record: Record) -> str:
 def enter_begin(connection: sa.Connection, run: int) -> None:
     """Enter a run that begins; one before it on the same bench that had no end is over."""
     record = load_record(connection, run)
-    chain = _own_chain(connection, bench_of(record))
+    chain = own_chain(connection, bench_of(record))
     for name in _without_end(connection, chain):
         over = load_record(connection, number_of(connection, name))
-        _append(connection, chain, Kind.CUT, name, record_hash(over))
-    _append(connection, chain, Kind.BEGUN, record.run_id, header_hash(record.header))
+        append(connection, chain, Kind.CUT, (name, record_hash(over)))
+    append(connection, chain, Kind.BEGUN, (record.run_id, header_hash(record.header)))
 
 
 def enter_record(connection: sa.Connection, run: int, kind: Kind) -> None:
     """Enter a record that is complete."""
     record = load_record(connection, run)
-    chain = _own_chain(connection, bench_of(record))
-    _append(connection, chain, kind, record.run_id, record_hash(record))
+    chain = own_chain(connection, bench_of(record))
+    append(connection, chain, kind, (record.run_id, record_hash(record)))
 
 
 def enter_more(connection: sa.Connection, run: int, run_id: str) -> None:
@@ -101,6 +101,34 @@ def head_of(connection: sa.Connection, chain: Chain) -> tuple[Link, str] | None:
     return None if row is None else (_link(chain, row), row["hash"])
 
 
+def last_about(connection: sa.Connection, records: Iterable[str]) -> tuple[tuple[Link, str], ...]:
+    """The last entry about any of these records or lots in each chain, with its stored hash."""
+    entries, names = schema.entries, list(records)
+    found: list[tuple[Link, str]] = []
+    for chain in chains_of(connection):
+        query = (
+            sa.select(entries)
+            .where(entries.c.chain == chain.number, entries.c.record.in_(names))
+            .order_by(entries.c.position.desc())
+            .limit(1)
+        )
+        row = connection.execute(query).mappings().one_or_none()
+        if row is not None:
+            found.append((_link(chain, row), str(row["hash"])))
+    return tuple(found)
+
+
+def entered_hashes(connection: sa.Connection, records: Iterable[str]) -> dict[str, str]:
+    """What the chains say that records are, by their ids; those without an end are left out."""
+    entries = schema.entries
+    query = (
+        sa.select(entries.c.record, entries.c.sha256)
+        .where(entries.c.record.in_(list(records)), entries.c.kind != Kind.BEGUN.value)
+        .order_by(entries.c.chain, entries.c.position)
+    )
+    return {str(record): str(sha256) for record, sha256 in connection.execute(query)}
+
+
 def insert_link(connection: sa.Connection, chain: Chain, link: Link, stored: str) -> None:
     """Put an entry where its position says."""
     row = {
@@ -121,7 +149,7 @@ def new_chain(connection: sa.Connection, chain: str, bench: str, *, own: bool) -
     return Chain(int(number), chain, bench, own)
 
 
-def _own_chain(connection: sa.Connection, bench: str) -> Chain:
+def own_chain(connection: sa.Connection, bench: str) -> Chain:
     """The chain that a bench writes here; nobody else writes it until the transaction ends."""
     take_turn(connection, f"rungbench chain {bench}")
     chains = schema.chains
@@ -132,7 +160,9 @@ def _own_chain(connection: sa.Connection, bench: str) -> Chain:
     return new_chain(connection, secrets.token_hex(_ID_BYTES), bench, own=True)
 
 
-def _append(connection: sa.Connection, chain: Chain, kind: Kind, record: str, sha256: str) -> None:
+def append(connection: sa.Connection, chain: Chain, kind: Kind, content: tuple[str, str]) -> None:
+    """Put an entry at the end of a chain: the id of what it is about, and its hash."""
+    record, sha256 = content
     head = head_of(connection, chain)
     link = Link(
         chain=chain.chain,

@@ -41,9 +41,8 @@ def _endless(connection: sa.Connection, search: Search) -> list[RunSummary]:
     """Runs without an end whose checks so far give the verdict, as many as a page holds."""
     if search.verdict not in _WITHOUT_END:
         return []
-    number = schema.runs.c.number
-    ended = sa.exists().where(schema.run_ends.c.run == number)
-    query = _fitting(connection, search).where(~ended)
+    number, still = schema.runs.c.number, schema.open_runs
+    query = _fitting(connection, search).join(still, still.c.run == number)
     query = query.order_by(number if search.oldest else number.desc())
     runs = [int(run) for run in connection.scalars(query)]
     so_far = _verdicts_so_far(connection, runs)

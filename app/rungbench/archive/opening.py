@@ -4,7 +4,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from rungbench.archive import database, links, schema, server, sqlite_file
+from rungbench.archive import database, links, lot_events, schema, server, sqlite_file
 from rungbench.archive.errors import ArchiveError
 from rungbench.archive.faults import explained
 from rungbench.archive.record import utc_now
@@ -72,6 +72,7 @@ def _prepare(engine: sa.Engine, place: Place, simulated: bool | None) -> bool:
         if database.revision(connection, place) != schema.HEAD:
             database.upgrade(connection)
             links.adopt(connection)
+            lot_events.adopt_lots(connection)
         info = _info(connection)
         if _SIMULATED not in info:
             info[_SIMULATED] = "yes" if simulated else "no"

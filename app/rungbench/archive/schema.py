@@ -1,5 +1,8 @@
 """The tables.  Rows are added and never changed: a run without an end has no row in `run_ends`.
 
+The one exception is `open_runs`, which says nothing that other tables do not: it is there to find
+runs without an end among very many.
+
 Quantities have a narrow table of their own, so that one quantity of many runs
 can be read without touching budgets.  Types are those that SQLite and
 PostgreSQL share; times are UTC.
@@ -11,7 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator
 
-HEAD = "0003"
+HEAD = "0004"
 
 
 class UtcTime(TypeDecorator[datetime]):
@@ -111,6 +114,13 @@ run_ends = sa.Table(
     sa.Column("interrupted", Words),
     sa.Column("make_safe", sa.JSON, nullable=False),
     sa.Index(None, "verdict", "run"),
+)
+
+# Runs that have no row in `run_ends`: taken out again with their end.
+open_runs = sa.Table(
+    "open_runs",
+    metadata,
+    sa.Column("run", sa.ForeignKey("runs.number"), primary_key=True, autoincrement=False),
 )
 
 # Records that were made from others, and why.
@@ -347,4 +357,26 @@ lot_ends = sa.Table(
     sa.Column("closed", UtcTime, nullable=False),
     # Units that passed, failed, stayed undecided, were not tested.
     sa.Column("tally", sa.JSON, nullable=False),
+    # The head of each chain of the archive's own benches then, by the chain's id.
+    sa.Column("heads", sa.JSON),
+)
+
+# Runs that had joined a lot as a unit that they are not of.  The last row about a run counts.
+lot_moves = sa.Table(
+    "lot_moves",
+    metadata,
+    sa.Column("number", sa.Integer, primary_key=True),
+    sa.Column("lot", sa.ForeignKey("lots.number"), nullable=False, index=True),
+    # Empty: only the serial number of a unit whose first one had been another's.
+    sa.Column("run", sa.ForeignKey("lot_runs.run")),
+    # What it was taken for until then; empty: it was out of the lot.
+    sa.Column("before", sa.Integer),
+    # The unit that it is of; empty: of none, it no longer counts.
+    sa.Column("unit", sa.Integer),
+    # Of a lot drawn by places: the serial number that goes along.
+    sa.Column("serial", Words),
+    sa.Column("reason", Words, nullable=False),
+    sa.Column("operator", Words, nullable=False),
+    sa.Column("moved", UtcTime, nullable=False),
+    sqlite_autoincrement=True,
 )

@@ -4,8 +4,10 @@ Each call that writes is one transaction: after a kill in the middle of a check
 all checks before it are there, once each.  Nothing is ever changed or removed.
 """
 
+import logging
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
@@ -14,14 +16,15 @@ from typing import Any, Self
 import sqlalchemy as sa
 
 from pilotsignal.capture import Capture, EdgeRecord
-from rungbench.archive import links, schema
+from rungbench.archive import links, schema, witness
 from rungbench.archive.chain import Kind
 from rungbench.archive.describing import Described, describe, restore
 from rungbench.archive.errors import ArchiveError
 from rungbench.archive.faults import explained
+from rungbench.archive.kept import is_kept
 from rungbench.archive.listing import find_runs
 from rungbench.archive.opening import open_engine, require_same_kind
-from rungbench.archive.reading import load_capture, load_record, number_of
+from rungbench.archive.reading import load_capture, load_record, load_records, number_of
 from rungbench.archive.record import (
     NOTHING,
     CheckResult,
@@ -44,8 +47,18 @@ from rungbench.errors import RungbenchError
 from rungbench.paths import Place
 from rungbench.settings import place_of
 
+_log = logging.getLogger(__name__)
+
 # Writes what goes in together with a run, given its number.
 Beside = Callable[[sa.Connection, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """A record, and its hash as it stands in its bench's chain; empty for one without an end."""
+
+    record: Record
+    sha256: str
 
 
 def open_archive(
@@ -188,6 +201,7 @@ class Archive:
                     raise ValueError(f"run {run_id} cannot pass: its checks say {stored}")
             insert_end(connection, run, end)
             links.enter_record(connection, run, Kind.ENDED)
+        self._note()
 
     def add_derived(self, record: Record) -> None:
         """Enter a record that was made from another one: all of it, in one transaction.
@@ -210,6 +224,17 @@ class Archive:
                 insert_check(connection, run, result)
             insert_end(connection, run, end)
             links.enter_record(connection, run, Kind.DERIVED)
+        self._note()
+
+    def _note(self) -> None:
+        """Note what was written last, apart from the archive; a failure to changes nothing."""
+        if isinstance(self.place, Path) and is_kept(self.place):
+            return
+        try:
+            with self.reading() as connection:
+                witness.note(connection, self.place)
+        except ArchiveError as problem:
+            _log.warning("the heads of chains were not noted: %s", problem)
 
     def shrink(self) -> None:
         """Give room that is no longer used back to the disk; a server does so by itself.
@@ -228,6 +253,25 @@ class Archive:
         """Runs that fit, the newest first, at most `search.limit` of them."""
         with self.reading() as connection:
             return find_runs(connection, search)
+
+    def every(self, search: Search, batch: int = 100) -> Iterator[Entered]:
+        """All runs that fit, the oldest first, with all that `load` gives.
+
+        Never more than a batch of them is in memory.  What begins meanwhile comes last or not at
+        all.  `search` says what fits; where its page begins and ends does not count.
+        """
+        after: int | None = search.after
+        while True:
+            page = replace(search, oldest=True, after=after, before=None, limit=batch)
+            with self.reading() as connection:
+                numbers = [one.number for one in reversed(find_runs(connection, page))]
+                records = load_records(connection, numbers) if numbers else ()
+                hashes = links.entered_hashes(connection, [one.run_id for one in records])
+            for record in records:
+                yield Entered(record, hashes.get(record.run_id, ""))
+            if len(numbers) < batch:
+                return
+            after = numbers[-1]
 
     def count(self) -> int:
         """How many runs there are."""

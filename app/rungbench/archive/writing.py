@@ -27,6 +27,7 @@ def insert_run(connection: sa.Connection, header: RunHeader) -> int:
     """Insert what is known before the first check; returns the run's number."""
     result = connection.execute(schema.runs.insert().values(**header_row(header)))
     (number,) = result.inserted_primary_key or (0,)
+    connection.execute(schema.open_runs.insert().values(run=number))
     if header.origin is not None:
         row = origin_row(number, header.origin)
         connection.execute(schema.run_origins.insert().values(**row))
@@ -57,6 +58,7 @@ def insert_end(connection: sa.Connection, run: int, end: End) -> None:
         "make_safe": plain(end.make_safe),
     }
     connection.execute(schema.run_ends.insert().values(**row))
+    connection.execute(schema.open_runs.delete().where(schema.open_runs.c.run == run))
 
 
 def keep_capture(connection: sa.Connection, described: Described) -> None:

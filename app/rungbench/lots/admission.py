@@ -6,15 +6,25 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from rungbench.archive import schema
+from rungbench.archive.lot_events import is_own
 from rungbench.archive.record import utc_now
 from rungbench.archive.rows import search_key
-from rungbench.lots.counting import LotRun
 from rungbench.lots.decision import LotDecision
 from rungbench.lots.errors import LotRefused
 from rungbench.lots.lot import Lot, LotEnd
+from rungbench.lots.moving import moves_of, serials_by_place, units_now
 from rungbench.lots.reading import end_of_lot, runs_of
 from rungbench.lots.rows import Row
 from rungbench.lots.serials import check_serial
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """The unit that a run is of, ``None``: of none, and why."""
+
+    unit: int | None
+    reason: str
+    operator: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +49,12 @@ def admit(connection: sa.Connection, lot: Lot, serial: str, reason: str) -> int:
     unit = _known_unit(connection, lot, text)
     if unit is None:
         unit = _next_place(connection, lot, text)
-    _require_reason(lot, text, runs_of(connection, lot.number).get(unit, []), reason)
+    before = [
+        f"record {run.run_id}, {run.verdict}"
+        for run in runs_of(connection, lot.number).get(unit, [])
+    ]
+    before += _taken_out(connection, lot, text)
+    _require_reason(lot, text, before, reason)
     return unit
 
 
@@ -79,11 +94,11 @@ def require_first(connection: sa.Connection, lot: Lot, serial: str, before: int 
 def join(connection: sa.Connection, lot: Lot, run: int, joining: Joining) -> None:
     """Enter a run into the lot, and the serial number of a unit that had none."""
     hold(connection, lot)
+    require_own(connection, lot)
     unit = admit(connection, lot, joining.serial, joining.reason)
     require_first(connection, lot, joining.serial, run)
     if _known_unit(connection, lot, joining.serial) is None:
-        row = serial_row(lot.number, unit, joining.serial.strip(), utc_now())
-        connection.execute(schema.lot_serials.insert().values(**row))
+        _enter(connection, lot, unit, joining.serial.strip())
     row = {
         "run": run,
         "lot": lot.number,
@@ -98,8 +113,9 @@ def enter_serial(connection: sa.Connection, lot: Lot, unit: int, serial: str) ->
     """As `Lots.scan`."""
     hold(connection, lot)
     require_open(lot, end_of_lot(connection, lot.number))
+    require_own(connection, lot)
     text = check_serial(serial, lot.sheet)
-    known = connection.scalar(_serials(lot).where(schema.lot_serials.c.unit == unit))
+    known = _serial_of_unit(connection, lot, unit)
     if known is not None:
         raise LotRefused(
             f"Unit {unit} of lot {lot.name!r} has the serial number {known!r} already."
@@ -112,8 +128,29 @@ def enter_serial(connection: sa.Connection, lot: Lot, unit: int, serial: str) ->
         )
     if not _drawn(connection, lot, unit):
         raise LotRefused(_not_drawn(lot, unit))
-    row = serial_row(lot.number, unit, text, utc_now())
-    connection.execute(schema.lot_serials.insert().values(**row))
+    _enter(connection, lot, unit, text)
+
+
+def _enter(connection: sa.Connection, lot: Lot, unit: int, serial: str) -> None:
+    """Enter a serial number; where an earlier row stands in the way, as a correction of it."""
+    table, key = schema.lot_serials, search_key(serial)
+    same = (table.c.unit == unit) | (table.c.serial_key == key)
+    before = sa.select(table.c.unit).where(table.c.lot == lot.number, same).limit(1)
+    if connection.execute(before).first() is None:
+        row = serial_row(lot.number, unit, serial, utc_now())
+        connection.execute(table.insert().values(**row))
+        return
+    row = {
+        "lot": lot.number,
+        "run": None,
+        "before": None,
+        "unit": unit,
+        "serial": serial,
+        "reason": "",
+        "operator": "",
+        "moved": utc_now(),
+    }
+    connection.execute(schema.lot_moves.insert().values(**row))
 
 
 def hold(connection: sa.Connection, lot: Lot) -> None:
@@ -123,6 +160,93 @@ def hold(connection: sa.Connection, lot: Lot) -> None:
     """
     row = sa.select(schema.lots.c.number).where(schema.lots.c.number == lot.number)
     connection.execute(row.with_for_update())
+
+
+def require_own(connection: sa.Connection, lot: Lot) -> None:
+    """Refuse a lot that was made in another archive: it goes on there, or in neither."""
+    if not is_own(connection, lot.number):
+        raise LotRefused(
+            f"Lot {lot.name!r} came from another archive; its inspection goes on there."
+        )
+
+
+def move(connection: sa.Connection, lot: Lot, run: int, correction: Correction) -> None:
+    """Enter that a run is of another unit, or of none.
+
+    In a lot drawn by places the serial number goes along, and with it all runs of the unit.
+
+    Raises
+    ------
+    LotRefused : no reason is given, the run is not of this lot, the unit was not drawn or has
+        another serial number, the lot is closed.
+    """
+    hold(connection, lot)
+    require_open(lot, end_of_lot(connection, lot.number))
+    require_own(connection, lot)
+    before, run_id = _unit_now(connection, lot, run)
+    _require_move(connection, lot, correction, (before, run_id))
+    serial = None if lot.listed else _serial_of_run(connection, run)
+    if serial is not None:
+        _require_place(connection, lot, correction.unit, serial)
+    together = [run]
+    if serial is not None and before is not None:
+        together = [one.number for one in runs_of(connection, lot.number).get(before, [])]
+    rows = [
+        {
+            "lot": lot.number,
+            "run": one,
+            "before": before,
+            "unit": correction.unit,
+            "serial": serial,
+            "reason": correction.reason.strip(),
+            "operator": correction.operator,
+            "moved": utc_now(),
+        }
+        for one in together
+    ]
+    connection.execute(schema.lot_moves.insert(), rows)
+
+
+def _unit_now(connection: sa.Connection, lot: Lot, run: int) -> tuple[int | None, str]:
+    joined, runs = schema.lot_runs, schema.runs
+    query = (
+        sa.select(joined.c.unit, runs.c.run_id)
+        .join_from(runs, joined, joined.c.run == runs.c.number)
+        .where(joined.c.lot == lot.number, joined.c.run == run)
+    )
+    row = connection.execute(query).one_or_none()
+    if row is None:
+        raise LotRefused(f"That run is not of lot {lot.name!r}; `rungbench lot show` lists those.")
+    now = units_now(moves_of(connection, lot.number))
+    return now.get(run, row.unit), row.run_id
+
+
+def _require_move(
+    connection: sa.Connection, lot: Lot, correction: Correction, run: tuple[int | None, str]
+) -> None:
+    before, run_id = run
+    if not correction.reason.strip():
+        raise LotRefused("State why the run is of another unit (--reason); it stands in the lot.")
+    if correction.unit == before:
+        word = "out of the lot" if before is None else f"of unit {before}"
+        raise LotRefused(f"Record {run_id} is {word} already.")
+    if correction.unit is not None and not _drawn(connection, lot, correction.unit):
+        raise LotRefused(_not_drawn(lot, correction.unit))
+
+
+def _serial_of_run(connection: sa.Connection, run: int) -> str:
+    query = sa.select(schema.runs.c.serial).where(schema.runs.c.number == run)
+    return str(connection.scalar(query)).strip()
+
+
+def _require_place(connection: sa.Connection, lot: Lot, unit: int | None, serial: str) -> None:
+    """Refuse a unit that is known to be another charger."""
+    known = serials_by_place(connection, lot.number).get(unit) if unit is not None else None
+    if known is not None and search_key(known) != search_key(serial):
+        raise LotRefused(
+            f"Unit {unit} of lot {lot.name!r} has the serial number {known!r}; move that one "
+            "first (`--out` takes it out of the lot for the time being)."
+        )
 
 
 def require_open(lot: Lot, end: LotEnd | None) -> None:
@@ -174,15 +298,10 @@ def _known_unit(connection: sa.Connection, lot: Lot, serial: str) -> int | None:
 
 
 def _next_place(connection: sa.Connection, lot: Lot, serial: str) -> int:
-    sample, serials = schema.lot_sample, schema.lot_serials
-    same = (serials.c.lot == sample.c.lot) & (serials.c.unit == sample.c.unit)
-    unit = connection.scalar(
-        sa.select(sample.c.unit)
-        .outerjoin_from(sample, serials, same)
-        .where(sample.c.lot == lot.number, serials.c.unit.is_(None))
-        .order_by(sample.c.unit)
-        .limit(1)
-    )
+    sample = schema.lot_sample
+    drawn = sa.select(sample.c.unit).where(sample.c.lot == lot.number).order_by(sample.c.unit)
+    known = serials_by_place(connection, lot.number)
+    unit = next((unit for unit in connection.scalars(drawn) if unit not in known), None)
     if unit is None:
         raise LotRefused(
             f"Serial {serial!r} is none of lot {lot.name!r}, whose "
@@ -191,28 +310,45 @@ def _next_place(connection: sa.Connection, lot: Lot, serial: str) -> int:
     return int(unit)
 
 
-def _require_reason(lot: Lot, serial: str, runs: list[LotRun], reason: str) -> None:
-    if runs and not reason.strip():
-        last = runs[-1]
+def _taken_out(connection: sa.Connection, lot: Lot, serial: str) -> list[str]:
+    """Runs of this serial number that no longer count: else it could be tested until it passes."""
+    out = [run for run, unit in units_now(moves_of(connection, lot.number)).items() if unit is None]
+    runs = schema.runs
+    query = (
+        sa.select(runs.c.run_id)
+        .where(runs.c.number.in_(out), runs.c.serial_key == search_key(serial))
+        .order_by(runs.c.number)
+    )
+    return [f"record {run_id}, taken out of the lot" for run_id in connection.scalars(query)]
+
+
+def _require_reason(lot: Lot, serial: str, before: list[str], reason: str) -> None:
+    if before and not reason.strip():
         raise LotRefused(
-            f"Serial {serial!r} was tested before in lot {lot.name!r} (record {last.run_id}, "
-            f"{last.verdict}); scan the next one, or state why it is tested again (--retest)."
+            f"Serial {serial!r} was tested before in lot {lot.name!r} ({before[-1]}); scan the "
+            "next one, or state why it is tested again (--retest)."
         )
-    if reason.strip() and not runs:
+    if reason.strip() and not before:
         raise LotRefused(
             f"Serial {serial!r} was not tested before in lot {lot.name!r}; leave --retest out."
         )
 
 
-def _serials(lot: Lot) -> sa.Select[tuple[str]]:
-    return sa.select(schema.lot_serials.c.serial).where(schema.lot_serials.c.lot == lot.number)
+def _serial_of_unit(connection: sa.Connection, lot: Lot, unit: int) -> str | None:
+    if not lot.listed:
+        return serials_by_place(connection, lot.number).get(unit)
+    table = schema.lot_serials
+    query = sa.select(table.c.serial).where(table.c.lot == lot.number, table.c.unit == unit)
+    serial = connection.scalar(query)
+    return None if serial is None else str(serial)
 
 
 def _unit_of_serial(connection: sa.Connection, lot: Lot, serial: str) -> int | None:
-    table = schema.lot_serials
-    query = sa.select(table.c.unit).where(
-        table.c.lot == lot.number, table.c.serial_key == search_key(serial)
-    )
+    table, key = schema.lot_serials, search_key(serial)
+    if not lot.listed:
+        known = serials_by_place(connection, lot.number)
+        return next((unit for unit, one in known.items() if search_key(one) == key), None)
+    query = sa.select(table.c.unit).where(table.c.lot == lot.number, table.c.serial_key == key)
     unit = connection.scalar(query)
     return None if unit is None else int(unit)
 

@@ -51,6 +51,25 @@ class Standing:
     why: str
 
 
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """The sample with every unit that is open counted one way, and what it would come to."""
+
+    nonconforming: int
+    decision: LotDecision
+
+
+def both_ways(plan: SamplingPlan, tally: Tally) -> tuple[Counted, Counted]:
+    """Units that are undecided or untested counted as passed, and counted as failed."""
+    still = tally.undecided + tally.untested
+    return _counted(plan, tally.failed), _counted(plan, tally.failed + still)
+
+
+def _counted(plan: SamplingPlan, nonconforming: int) -> Counted:
+    accepted = nonconforming <= plan.accept
+    return Counted(nonconforming, LotDecision.ACCEPT if accepted else LotDecision.REJECT)
+
+
 def decide(plan: SamplingPlan, tally: Tally) -> Standing:
     """Count every unit that is open both ways; where that changes nothing, it is decided.
 

@@ -14,6 +14,7 @@ from rungbench.lots.counting import LotRun, Unit
 from rungbench.lots.decision import Standing
 from rungbench.lots.failures import Failure
 from rungbench.lots.lot import Lot, LotEnd, LotState, sheet_row
+from rungbench.lots.moving import Move
 from rungbench.lots.sampling import SamplingPlan
 from rungbench.lots.switching import Advice
 from rungbench.lots.variables import Summary
@@ -76,6 +77,7 @@ def lot_document(
         "standing": standing_document(state.standing),
         "end": None if state.end is None else end_document(state.end),
         "units": [_unit(unit) for unit in state.units],
+        "moves": [_move(one) for one in state.moves],
         "failures": [asdict(failure) for failure in failures],
         "quantities": [summary_document(one) for one in quantities],
     }
@@ -144,6 +146,18 @@ def _run(run: LotRun, counting: LotRun | None) -> dict[str, Any]:
         "operator": run.operator,
         "retest": run.reason or None,
         "counts": run is counting,
+    }
+
+
+def _move(one: Move) -> dict[str, Any]:
+    return {
+        "record": one.run_id,
+        "before": one.before,
+        "unit": one.unit,
+        "serial": one.serial,
+        "reason": one.reason,
+        "operator": one.operator,
+        "moved": moment(one.moved),
     }
 
 

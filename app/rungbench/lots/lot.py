@@ -9,6 +9,7 @@ from rungbench.archive.record import NOTHING
 from rungbench.archive.rows import plain
 from rungbench.lots.counting import Unit
 from rungbench.lots.decision import LotDecision, Standing, Tally
+from rungbench.lots.moving import Move
 from rungbench.lots.sampling import SamplingPlan
 from rungbench.lots.switching import Advice
 from rungbench.qualify.sheet import Sheet
@@ -98,6 +99,8 @@ class LotState:
     end: LotEnd | None = None
     again: tuple[str, ...] = field(default=())
     """Names of the lots in which it was presented again."""
+    moves: tuple[Move, ...] = field(default=())
+    """Corrections: runs that had joined as another unit, the oldest first."""
 
     @property
     def next_unit(self) -> Unit | None:

@@ -14,6 +14,7 @@ from rungbench.lots.counting import LotRun, Unit, tally_of
 from rungbench.lots.decision import decide
 from rungbench.lots.errors import NoSuchLot
 from rungbench.lots.lot import Lot, LotEnd, LotState
+from rungbench.lots.moving import moves_of, serials_now, units_now
 from rungbench.lots.rows import end_of, lot_of
 
 
@@ -68,7 +69,14 @@ def _state(connection: sa.Connection, lot: Lot) -> LotState:
     again = connection.scalars(
         sa.select(schema.lots.c.name).where(schema.lots.c.resubmits == lot.number)
     )
-    return LotState(lot, units, standing, end_of_lot(connection, lot.number), tuple(again))
+    return LotState(
+        lot,
+        units,
+        standing,
+        end_of_lot(connection, lot.number),
+        tuple(again),
+        moves_of(connection, lot.number),
+    )
 
 
 def end_of_lot(connection: sa.Connection, lot: int) -> LotEnd | None:
@@ -88,15 +96,15 @@ def units_of(connection: sa.Connection, lot: int) -> tuple[Unit, ...]:
         .where(sample.c.lot == lot)
         .order_by(sample.c.unit)
     )
+    rows = connection.execute(query).all()
+    known = {unit: serial for unit, serial in rows if serial is not None}
+    named = serials_now(known, moves_of(connection, lot))
     runs = runs_of(connection, lot)
-    return tuple(
-        Unit(unit, serial or "", tuple(runs.get(unit, ())))
-        for unit, serial in connection.execute(query)
-    )
+    return tuple(Unit(unit, named.get(unit, ""), tuple(runs.get(unit, ()))) for unit, _ in rows)
 
 
 def runs_of(connection: sa.Connection, lot: int) -> Mapping[int, list[LotRun]]:
-    """Runs of a lot by unit, in the order in which they joined."""
+    """Runs of a lot by the unit that they are of, in the order in which they were begun."""
     joined, runs, ends = schema.lot_runs, schema.runs, schema.run_ends
     query = (
         sa.select(
@@ -107,23 +115,24 @@ def runs_of(connection: sa.Connection, lot: int) -> Mapping[int, list[LotRun]]:
         .join_from(joined, runs, joined.c.run == runs.c.number)
         .outerjoin(ends, ends.c.run == runs.c.number)
         .where(joined.c.lot == lot)
-        .order_by(joined.c.unit, joined.c.run)
+        .order_by(joined.c.run)
     )
+    moved = units_now(moves_of(connection, lot))
     found: dict[int, list[LotRun]] = defaultdict(list)
     for row in connection.execute(query).mappings():
-        found[row["unit"]].append(_run(connection, row))
+        unit = moved.get(row["number"], row["unit"])
+        if unit is not None:
+            found[unit].append(_run(connection, row, unit))
     return found
 
 
-def _run(connection: sa.Connection, row: RowMapping) -> LotRun:
+def _run(connection: sa.Connection, row: RowMapping, unit: int) -> LotRun:
     ended = row["verdict"] is not None
     return LotRun(
         verdict=RunVerdict(row["verdict"])
         if ended
         else load_record(connection, row["number"]).verdict,
         interrupted=row["interrupted"] if ended else NOT_FINISHED,
-        **{
-            name: row[name]
-            for name in ("number", "run_id", "unit", "started", "operator", "reason")
-        },
+        unit=unit,
+        **{name: row[name] for name in ("number", "run_id", "started", "operator", "reason")},
     )

@@ -9,6 +9,7 @@ from typing import Final
 import sqlalchemy as sa
 
 from rungbench.archive import schema
+from rungbench.archive.lot_events import enter_new, heads_now
 from rungbench.archive.reading import load_record, number_of
 from rungbench.archive.record import utc_now
 from rungbench.archive.rows import search_key
@@ -54,6 +55,7 @@ class Lots:
             sample = [{"lot": lot, "unit": unit} for unit in chosen]
             connection.execute(schema.lot_sample.insert(), sample)
             _insert_serials(connection, lot, order.serials)
+            enter_new(connection, lot)
         return made
 
     def find(self, name: str) -> Lot:
@@ -87,6 +89,7 @@ class Lots:
         """
         with self._archive.writing() as connection:
             admission.enter_serial(connection, lot, unit, serial)
+            enter_new(connection, lot.number)
 
     def admit(self, lot: Lot, serial: str, reason: str = "") -> int:
         """The unit that a run of this serial number would be of; nothing is written.
@@ -106,6 +109,7 @@ class Lots:
 
         def join(connection: sa.Connection, run: int) -> None:
             admission.join(connection, lot, run, admission.Joining(serial, reason))
+            enter_new(connection, lot.number)
 
         return join
 
@@ -134,7 +138,25 @@ class Lots:
                 )
             joining = admission.Joining(header.charger.serial, reason)
             admission.join(connection, lot, run, joining)
+            enter_new(connection, lot.number)
         return header.run_id
+
+    def move(self, lot: Lot, run_id: str, correction: admission.Correction) -> str:
+        """Enter that a run is of another unit than it had joined as; returns its whole id.
+
+        The entry that it corrects stays.  In a lot drawn by places the serial number goes along,
+        and with it all runs of that unit.
+
+        Raises
+        ------
+        NoSuchRecord : no run goes by that id in this archive.
+        LotRefused : as `admission.move`.
+        """
+        with self._archive.writing() as connection:
+            run = number_of(connection, run_id)
+            admission.move(connection, lot, run, correction)
+            enter_new(connection, lot.number)
+            return load_record(connection, run).run_id
 
     def close(self, lot: Lot, reason: str = "", operator: str = "") -> LotEnd:
         """End the inspection with the decision that is certain by now.
@@ -149,6 +171,7 @@ class Lots:
             admission.hold(connection, lot)
             state = state_of(connection, lot)
             admission.require_open(state.lot, state.end)
+            admission.require_own(connection, lot)
             standing = state.standing
             if standing.decision is LotDecision.OPEN and not reason.strip():
                 raise LotRefused(
@@ -156,7 +179,9 @@ class Lots:
                     "it is closed without a decision."
                 )
             end = LotEnd(standing.decision, standing.tally, utc_now(), reason.strip(), operator)
-            connection.execute(schema.lot_ends.insert().values(**end_row(lot.number, end)))
+            row = {**end_row(lot.number, end), "heads": heads_now(connection)}
+            connection.execute(schema.lot_ends.insert().values(**row))
+            enter_new(connection, lot.number)
         return end
 
     def _before(self, connection: sa.Connection, order: LotOrder) -> Lot | None:

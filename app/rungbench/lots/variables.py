@@ -105,6 +105,12 @@ def summaries_in(archive: Archive, states: Sequence[LotState]) -> tuple[Summary,
         return tuple(summary_of(one) for one in every_series_of(connection, states))
 
 
+def every_variables_in(archive: Archive, states: Sequence[LotState]) -> tuple[Variables, ...]:
+    """All views of every quantity against which a limit stands, over the units of these lots."""
+    with archive.reading() as connection:
+        return tuple(variables_of(one) for one in every_series_of(connection, states))
+
+
 def variables_in(archive: Archive, states: Sequence[LotState], wanted: str) -> Variables:
     """One quantity over the units of these lots; `LotRefused` if they have none of that name."""
     with archive.reading() as connection:

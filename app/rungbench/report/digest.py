@@ -5,11 +5,19 @@ from typing import Any
 
 from rungbench.archive.chain import record_hash
 from rungbench.archive.record import Record
+from rungbench.archive.store import Entered
 
 
 def record_sha256(record: Record) -> str:
     """The record's hash, that of its chain (64 hex digits): see `rungbench.archive.chain`."""
     return record_hash(record)
+
+
+def known_hash(one: Record | Entered) -> tuple[Record, str]:
+    """A record and its hash: that of its chain where it comes with it, else worked out."""
+    if isinstance(one, Entered):
+        return one.record, one.sha256 or record_sha256(one.record)
+    return one, record_sha256(one)
 
 
 def code_text(run_id: str, sha256: str) -> str:

@@ -108,12 +108,13 @@ def draw_integrity(sheet: Sheet, evidence: Evidence) -> None:
     )
     paragraph(sheet, told if record.capture_names else "The run left no captures.", SMALL)
     sheet.down(3.0)
-    names = record.capture_names
+    names, gone = record.capture_names, dict(record.expired)
     for two in (names[at : at + 2] for at in range(0, len(names), 2)):
         sheet.need(_FINE.leading)
         top = sheet.y
         for column, (name, key) in enumerate(two):
             x = LEFT + column * 0.5 * WIDTH
-            for at, text, room in ((0.0, name, 148.0), (152.0, key[:20], 98.0)):
+            told = f"{key[:20]} expired" if key in gone else key[:20]
+            for at, text, room in ((0.0, name, 138.0), (142.0, told, 110.0)):
                 sheet.y = top
                 sheet.put((one_line(text, room, _FINE),), x + at)

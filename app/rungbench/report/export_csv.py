@@ -16,7 +16,8 @@ from typing import Final
 from pilotsignal.judge import Verdict
 from pilotsignal.quantity import Quantity
 from rungbench.archive.record import CheckResult, Record, Role
-from rungbench.report.digest import record_sha256
+from rungbench.archive.store import Entered
+from rungbench.report.digest import known_hash, record_sha256
 from rungbench.report.verdicts import counting
 
 # The beginning of a cell, or of what another separator would make one; full-width signs count.
@@ -79,7 +80,12 @@ _MEASURED: Final = (
 
 def columns() -> tuple[CsvColumn, ...]:
     """All columns in order; they never change within a version, new ones come last."""
-    return (*_identity(), *_counts(), *_measured(), CsvColumn("sha256", "hash", record_sha256))
+    return (
+        *_identity(),
+        *_counts(),
+        *_measured(),
+        CsvColumn("sha256", "hash of the record, as in its bench's chain", record_sha256),
+    )
 
 
 def _identity() -> Iterator[CsvColumn]:
@@ -198,12 +204,18 @@ def _expanded(wanted: _Measured) -> Callable[[Record], Cell]:
     return expanded
 
 
-def csv_chunks(records: Iterable[Record]) -> Iterator[bytes]:
-    """The whole table in UTF-8 with its mark, one record in memory at a time."""
+def csv_chunks(records: Iterable[Record | Entered]) -> Iterator[bytes]:
+    """The whole table in UTF-8 with its mark, one record in memory at a time.
+
+    The hash of what comes with the one of its chain is taken from there: to work it out takes
+    longer than all the rest.
+    """
     known = columns()
     yield (MARK + _line(column.name for column in known)).encode()
-    for record in records:
-        yield _line(_text(column.value(record)) for column in known).encode()
+    for one in records:
+        record, sha256 = known_hash(one)
+        cells = [_text(column.value(record)) for column in known[:-1]]
+        yield _line([*cells, sha256]).encode()
 
 
 def _line(cells: Iterable[str]) -> str:

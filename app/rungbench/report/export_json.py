@@ -11,21 +11,23 @@ from typing import Any, Final
 
 from rungbench.archive.document import run_document
 from rungbench.archive.record import Record
+from rungbench.archive.store import Entered
 from rungbench.qualify.findings import findings_document
-from rungbench.report.digest import record_sha256
+from rungbench.report.digest import known_hash
 
 SCHEMA: Final = "rungbench.export/1"
 
 
-def record_document(record: Record) -> dict[str, Any]:
+def record_document(one: Record | Entered) -> dict[str, Any]:
     """One record with all budgets, its findings and its hash; the hash covers the rest."""
+    record, sha256 = known_hash(one)
     return run_document(record, budget=True) | {
         "findings": findings_document(record),
-        "sha256": record_sha256(record),
+        "sha256": sha256,
     }
 
 
-def export_chunks(records: Iterable[Record]) -> Iterator[bytes]:
+def export_chunks(records: Iterable[Record | Entered]) -> Iterator[bytes]:
     """The whole document piece by piece, one record in memory at a time."""
     yield f'{{\n"schema": "{SCHEMA}",\n"records": ['.encode()
     between = b"\n"

@@ -36,6 +36,18 @@ def write_whole(path: Path, chunks: Iterable[bytes], *, replace: bool = False) -
         ) from problem
 
 
+def write_file(file: Path, content: bytes) -> Path:
+    """Write a file whole, its folder too; `RungbenchError` where that is not possible."""
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise RungbenchError(
+            f"{file.parent} cannot be made ({problem.strerror}); name another folder."
+        ) from problem
+    write_whole(file, [content], replace=True)
+    return file
+
+
 def _write_beside(target: Path, chunks: Iterable[bytes]) -> None:
     part = target.with_name(f".{target.name[:100]}.{os.getpid()}.part")
     try:

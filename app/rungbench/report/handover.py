@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from rungbench.errors import RungbenchError
+from rungbench.redact import without_password
 from rungbench.report.evidence import Evidence
 from rungbench.report.export_json import export_chunks
 from rungbench.report.files import write_whole
@@ -90,5 +91,6 @@ def _said(stderr: bytes) -> str:
     """The last line that a command complained with, kept short and printable."""
     lines = stderr.decode("utf-8", "replace").split("\n")
     last = next((line.strip() for line in reversed(lines) if line.strip()), "")
-    shown = "".join(one if one.isprintable() else ascii(one)[1:-1] for one in last[:200])
+    kept = without_password(last)[:200]
+    shown = "".join(one if one.isprintable() else ascii(one)[1:-1] for one in kept)
     return f": {shown.rstrip('.')}" if shown else ""

@@ -60,3 +60,6 @@ def _draw(page: Page, evidence: Evidence) -> None:
     else:
         told = plain("Inspection at the pilot contact. No certificate.", 5.6, colour=FAINT)
         page.text(_EDGE, 5.0, told)
+    if record.followed_by:
+        later = f"NOT THE LAST: see {', '.join(record.followed_by)}"
+        page.text(_EDGE, 14.5, one_line(later, SIZE[0] - 2 * _EDGE, Style(6.4, bold=True)))

@@ -37,7 +37,7 @@ def report_pdf(evidence: Sequence[Evidence]) -> bytes:
         draw_overview(sheet, records)
     owners: list[Evidence | None] = [None] * len(sheet.pages)
     for one in evidence:
-        _draw(sheet, one)
+        draw_record(sheet, one)
         owners += [one] * (len(sheet.pages) - len(owners))
     simulated = any(record.header.simulated for record in records)
     subject = " ".join(record.run_id for record in records[:20])
@@ -45,7 +45,8 @@ def report_pdf(evidence: Sequence[Evidence]) -> bytes:
     return bound(sheet, binding)
 
 
-def _draw(sheet: Sheet, evidence: Evidence) -> None:
+def draw_record(sheet: Sheet, evidence: Evidence) -> None:
+    """All pages about a record, the first of them a summary."""
     record = evidence.record
     draw_summary(sheet, evidence)
     sheet.turn()

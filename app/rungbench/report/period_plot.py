@@ -51,7 +51,8 @@ def draw_periods(sheet: Sheet, evidence: Evidence) -> None:
         _draw(sheet, view, period)
     if missing:
         told = ", ".join(missing)
-        paragraph(sheet, f"The archive does not hold the captures of: {told}.")
+        why = "; they expired" if evidence.record.expired else ""
+        paragraph(sheet, f"The archive does not hold the captures of: {told}{why}.")
 
 
 def _pair(view: View, captures: Captures) -> tuple[EdgeRecord, Capture] | None:

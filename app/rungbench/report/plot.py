@@ -1,5 +1,6 @@
 """A rectangle with two axes, and what is drawn in it: all of it lines, none of it pixels."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -86,6 +87,17 @@ class Plot:
     def _points(self, x: Floats, y: Floats) -> list[tuple[float, float]]:
         pairs = zip(x.tolist(), y.tolist(), strict=True)
         return [(round(self.across.at(a), 2), round(self.up.at(b), 2)) for a, b in pairs]
+
+
+def ticks(low: float, high: float, most: int = 5) -> tuple[float, ...]:
+    """Round numbers from `low` to `high`, steps of 1, 2 or 5 times a power of ten."""
+    if not low < high:
+        return (low,)
+    rough = (high - low) / most
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next(one * power for one in (1.0, 2.0, 5.0, 10.0) if one * power >= rough)
+    first, last = math.ceil(low / step), math.floor(high / step)
+    return tuple(round(number * step, 12) for number in range(first, last + 1))
 
 
 def _number(value: float) -> Any:

@@ -9,6 +9,7 @@ from pilotsignal.standard import load_profile
 from rungbench.archive.record import Record, RunHeader
 from rungbench.report.figures import amperes, moment
 from rungbench.report.sheet import Sheet
+from rungbench.report.standing import origin_pairs
 from rungbench.report.table import heading, pairs
 
 _UNSTATED: Final[tuple[object, ...]] = (None, "", [], {}, ())
@@ -51,6 +52,7 @@ def run_pairs(record: Record) -> Pairs:
     yield "Started", moment(header.started)
     yield "Ended", ended(record)
     yield "Interrupted", record.interrupted or ""
+    yield from origin_pairs(record)
     yield "Operator", header.operator or "not stated"
     yield "Plan", f"{header.plan}, SHA-256 {header.plan_hash}"
     yield "Profile", f"{header.profile}, SHA-256 {header.profile_hash}"

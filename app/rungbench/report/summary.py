@@ -1,10 +1,10 @@
 """The first page about a record: whatever it holds, it fits this one page."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from pilotsignal.judge import Verdict
-from rungbench.archive.record import Record, Role, RunVerdict
+from rungbench.archive.record import CheckResult, Record, Role, RunVerdict
 from rungbench.qualify.findings import NO_EXPLANATION, explain
 from rungbench.qualify.scope import CANNOT_PROVE, CAUTIONS
 from rungbench.report.digest import code_text
@@ -16,16 +16,16 @@ from rungbench.report.marks import draw_code
 from rungbench.report.provenance import confirm, validity
 from rungbench.report.scale import bands, draw_scale, marks, scale_height
 from rungbench.report.sheet import LEFT, RIGHT, WIDTH, Sheet, plain
-from rungbench.report.table import BODY, SMALL, STRONG
+from rungbench.report.standing import remarks
+from rungbench.report.table import BODY, SMALL, STRONG, narrow_pairs
 from rungbench.report.verdicts import COLOURS, counted, idle, meaning, troubled, verdict_line
 
 _CODE: Final = 78.0
-_NAMES: Final = 62.0
-_HALF: Final = WIDTH / 2
 _MARKS: Final = 8
 _LISTED: Final = 7
 _CAUSES: Final = 3
 _HEAD: Final = Style(9.0, bold=True)
+_REMARK: Final = Style(8.0, bold=True)
 _FINE: Final = Style(6.6, colour=FAINT)
 _NO_BANDS: Final = "the windows of this record's profile are not at hand"
 _COUNTED: Final = tuple(Verdict)
@@ -36,6 +36,7 @@ def draw_summary(sheet: Sheet, evidence: Evidence) -> None:
     record = evidence.record
     sheet.turn()
     _draw_top(sheet, evidence)
+    _draw_remarks(sheet, record)
     _draw_identity(sheet, record)
     _draw_counts(sheet, record)
     _draw_levels(sheet, record)
@@ -69,6 +70,16 @@ def _draw_top(sheet: Sheet, evidence: Evidence) -> None:
     sheet.y = top - _CODE - 14.0
 
 
+def _draw_remarks(sheet: Sheet, record: Record) -> None:
+    """What was said of the record since, or what it was made from: nobody may miss it."""
+    for text in remarks(record):
+        for line in wrapped(text, WIDTH - 16.0, _REMARK, most=3):
+            sheet.down(line.style.leading)
+            sheet.page.rule(LEFT + 2.0, sheet.y - 2.0, (LEFT + 2.0, sheet.y + 7.0), thin=2.0)
+            sheet.page.text(LEFT + 8.0, sheet.y, line)
+        sheet.down(4.0)
+
+
 def _draw_identity(sheet: Sheet, record: Record) -> None:
     """Two columns: the charger, and the run."""
     header, charger = record.header, record.header.charger
@@ -92,24 +103,10 @@ def _draw_identity(sheet: Sheet, record: Record) -> None:
         ("Calibration", f"{header.calibration.get('id', 'none')}, {validity(header)}", 2),
     )
     top = sheet.y
-    lowest = min(_column(sheet, left, LEFT), _column(sheet, right, LEFT + _HALF, top))
+    lowest = min(
+        narrow_pairs(sheet, left, LEFT), narrow_pairs(sheet, right, LEFT + 0.5 * WIDTH, top)
+    )
     sheet.y = lowest - 4.0
-
-
-def _column(
-    sheet: Sheet, rows: Iterable[tuple[str, str, int]], x: float, top: float | None = None
-) -> float:
-    """Names with texts, each of a number of lines at the most; returns where it ends."""
-    y = sheet.y if top is None else top
-    for name, text, most in rows:
-        if not text:
-            continue
-        sheet.page.text(x, y - 8.0, plain(name, 7.0, colour=FAINT))
-        for line in wrapped(text, _HALF - _NAMES - 10.0, BODY, most):
-            y -= 10.0
-            sheet.page.text(x + _NAMES, y + 2.0, line)
-        y -= 1.4
-    return y
 
 
 def _draw_counts(sheet: Sheet, record: Record) -> None:
@@ -183,18 +180,35 @@ def _trouble_lines(record: Record) -> Iterator[Line]:
     results = [one for one in every if not idle(one)]
     if results:
         yield plain("What did not pass", _HEAD.size, bold=True)
-    for result in results[:_LISTED]:
-        role = "" if result.role is Role.REQUIRED else f" ({result.role.value})"
-        word = verdict_line(result.verdict.value, BODY.size).text
-        style = Style(BODY.size, colour=COLOURS[result.verdict.value])
-        yield from wrapped(f"{word}  {result.title}{role}: {result.why}", WIDTH, style, most=2)
-    if len(results) > _LISTED:
-        yield plain(f"and {len(results) - _LISTED} more", SMALL.size, colour=FAINT)
+    groups = _alike(results)
+    for alike in groups[:_LISTED]:
+        first = alike[0]
+        word = verdict_line(first.verdict.value, BODY.size).text
+        titles = ", ".join(_titled(one) for one in alike)
+        told = f"{titles}: {first.why}" if len(alike) == 1 else f"{first.why} So in: {titles}"
+        style = Style(BODY.size, colour=COLOURS[first.verdict.value])
+        yield from wrapped(f"{word}  {told}", WIDTH, style, most=3)
+    left = sum(len(alike) for alike in groups[_LISTED:])
+    if left:
+        yield plain(f"and {left} more", SMALL.size, colour=FAINT)
     yield from _cause_lines(record)
     if len(every) > len(results):
         number = len(every) - len(results)
         told = f"{number} optional or indicative check{'s' if number > 1 else ''} not run"
         yield plain(f"{told}: the reasons stand on a later page.", SMALL.size, colour=FAINT)
+
+
+def _alike(results: Sequence[CheckResult]) -> list[list[CheckResult]]:
+    """Results in their order; those of one verdict and one reason together."""
+    groups: dict[tuple[Verdict, str], list[CheckResult]] = {}
+    for one in results:
+        groups.setdefault((one.verdict, one.why), []).append(one)
+    return list(groups.values())
+
+
+def _titled(result: CheckResult) -> str:
+    role = "" if result.role is Role.REQUIRED else f" ({result.role.value})"
+    return f"{result.title}{role}"
 
 
 def _cause_lines(record: Record) -> Iterator[Line]:

@@ -16,6 +16,7 @@ _GAP: Final = 6.0
 _PAD: Final = 2.4
 # No cell is higher than this, so that a row always fits a page.
 _MOST_LINES: Final = 48
+_NARROW_NAMES: Final = 62.0
 
 Cell = tuple[Line, ...]
 
@@ -63,6 +64,25 @@ def pairs(sheet: Sheet, named: Iterable[tuple[str, str]], name_width: float = 96
         sheet.y = top
         sheet.put(lines, LEFT + name_width)
         sheet.down(_PAD - 1.0)
+
+
+def narrow_pairs(
+    sheet: Sheet, rows: Iterable[tuple[str, str, int]], x: float, top: float | None = None
+) -> float:
+    """As `pairs` over half the page, each text of a number of lines at the most.
+
+    Begins at `top` or where the sheet is, and returns where it ends; the sheet stays where it is.
+    """
+    y = sheet.y if top is None else top
+    for name, text, most in rows:
+        if not text:
+            continue
+        sheet.page.text(x, y - 8.0, plain(name, 7.0, colour=FAINT))
+        for line in wrapped(text, 0.5 * WIDTH - _NARROW_NAMES - 10.0, BODY, most):
+            y -= 10.0
+            sheet.page.text(x + _NARROW_NAMES, y + 2.0, line)
+        y -= 1.4
+    return y
 
 
 def table(sheet: Sheet, heads: Sequence[Column], rows: Iterable[Sequence[Cell]]) -> None:

@@ -9,6 +9,7 @@ from typing import Final
 
 from pilotsignal.judge import Verdict
 from rungbench.archive.record import CheckResult, Record, Role, RunVerdict
+from rungbench.lots.decision import LotDecision
 from rungbench.report.lines import FAINT, INK, Line, Style
 
 SHAPES: Final[Mapping[str, str]] = {
@@ -29,6 +30,11 @@ COLOURS: Final[Mapping[str, str]] = {
     "not run": FAINT,
     "observed": FAINT,
 }
+_LIKE: Final[Mapping[LotDecision, str]] = {
+    LotDecision.ACCEPT: "pass",
+    LotDecision.REJECT: "fail",
+    LotDecision.OPEN: "incomplete",
+}
 _MEANING: Final[Mapping[RunVerdict, str]] = {
     RunVerdict.PASS: "Every required check that was judged passed.",
     RunVerdict.FAIL: "At least one required check failed.",
@@ -42,6 +48,16 @@ def verdict_line(verdict: str, size: float) -> Line:
     """Shape and word."""
     strong = verdict not in ("observed", "not run")
     return Line(f"{SHAPES[verdict]} {verdict}", Style(size, strong, COLOURS[verdict]))
+
+
+def decision_line(decision: LotDecision, size: float) -> Line:
+    """The decision about a lot: shape and word."""
+    like = _LIKE[decision]
+    return Line(f"{SHAPES[like]} {decision.value}", Style(size, True, COLOURS[like]))
+
+
+def decision_colour(decision: LotDecision) -> str:
+    return COLOURS[_LIKE[decision]]
 
 
 def meaning(verdict: RunVerdict) -> str:
