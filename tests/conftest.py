@@ -3,6 +3,7 @@
 A test that leaves a thread behind fails.
 """
 
+import faulthandler
 import os
 import threading
 import time
@@ -30,6 +31,16 @@ def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
         monkeypatch.delenv(name, raising=False)
     for name in [name for name in os.environ if name.startswith("RUNGBENCH_")]:
         monkeypatch.delenv(name)
+
+
+@pytest.fixture(autouse=True)
+def _slow_tests_take_their_time(request: pytest.FixtureRequest) -> None:
+    """The time after which a test counts as hanging is not for those that say that they are slow.
+
+    pytest sets it anew for each test.
+    """
+    if request.node.get_closest_marker("slow") is not None:
+        faulthandler.cancel_dump_traceback_later()
 
 
 @pytest.fixture(autouse=True)

@@ -48,6 +48,7 @@ _WILDEST = 6.0  # standard deviations of jitter
 _RESTLESS = 1.5  # scatter of pulses over what their samples make of it
 _COUNTED = 1 << 14
 _JITTER_ROUNDS = 6
+_JITTER_TRIES = 2  # where two starts do not lead to it no other does, and each costs its rounds
 _MOST_JITTER = 0.2  # of a time constant, to begin with: lines between samples scatter more
 _NORMAL_MAD = 1.4826  # standard deviation over median distance, of a normal distribution
 
@@ -92,11 +93,29 @@ class ModelledWave:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Outcome:
-    """The result, if any; whether to look no further; whether another shape is worth a try."""
+    """What an attempt came to.
+
+    Parameters
+    ----------
+    wave : the result, if any.
+    final : look no further.
+    misfit : another shape is worth a try.
+    jittered : jitter was looked for.
+    """
 
     wave: ModelledWave | None = None
     final: bool = False
     misfit: bool = False
+    jittered: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Try:
+    """A start, the number of a belief of what the edges are, and whether jitter is looked for."""
+
+    taken: Taken
+    number: int
+    may_jitter: bool
 
 
 def model_wave(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> ModelledWave | None:
@@ -113,6 +132,7 @@ def model_wave(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> Mo
     taus = _first_taus(capture, levels, edges, comb)
     if taus is None or _cut_off(capture, levels):
         return None
+    jittered = 0
     for start, scale in _starts(capture, levels, edges, comb, min(taus)):
         first = (scale * taus[0], scale * taus[1])
         setting = cut(comb, (start.rise, start.fall, start.period), first)
@@ -120,7 +140,9 @@ def model_wave(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> Mo
         if taken is None:
             continue
         for number in range(len(taken.beliefs)):
-            outcome = _tried(capture, edges, comb, (taken, number))
+            may_jitter = jittered < _JITTER_TRIES
+            outcome = _tried(capture, edges, comb, _Try(taken, number, may_jitter))
+            jittered += outcome.jittered
             if outcome.final:
                 return outcome.wave
             if not outcome.misfit:
@@ -136,9 +158,9 @@ def _cut_off(capture: Capture, levels: Levels) -> bool:
     return levels.low <= lowest or levels.high >= highest
 
 
-def _tried(capture: Capture, edges: Edges, comb: Comb, attempt: tuple[Taken, int]) -> _Outcome:
+def _tried(capture: Capture, edges: Edges, comb: Comb, attempt: _Try) -> _Outcome:
     """One belief of what the edges are, from the fit to the judgement."""
-    taken, number = attempt
+    taken, number = attempt.taken, attempt.number
     found = fitted(taken, number)
     if found is None:
         return _Outcome(misfit=dense(taken.rows, taken.setting.taus, _TELLING_GAP))
@@ -164,12 +186,13 @@ def _tried(capture: Capture, edges: Edges, comb: Comb, attempt: tuple[Taken, int
     noise = (sigma, step_of(capture))
     loud = late[0].loud or late[1].loud
     wave = None if loud else _judged(found, late, noise, outliers)
-    if wave is None:
+    jittered = wave is None and attempt.may_jitter
+    if jittered:
         found, late = _with_jitter(capture, found, comb, sigma)
         wave = _judged(found, late, noise, outliers)
     if wave is None:
         # Only samples close to one another show of what shape an edge is.
-        return _Outcome(misfit=resolved(found, _TELLING_GAP))
+        return _Outcome(misfit=resolved(found, _TELLING_GAP), jittered=jittered)
     if not resolved(found, _WIDEST_GAP) or _open(wave.fit):
         # It explains the samples, but they leave too much open; those it does not explain may be
         # on edges where a wrong period does not expect them.

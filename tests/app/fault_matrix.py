@@ -50,7 +50,7 @@ class Row:
     def misses(self) -> list[str]:
         """Own checks that did not say what they must."""
         return [
-            f"{self.trait.name} at {factor:g}: {text}"
+            f"{self.trait.name} at {factor:g}: {text} ({_why(text, seen)})"
             for factor, seen in self.seen.items()
             for text in misses(self.trait, factor, seen)
         ]
@@ -58,7 +58,7 @@ class Row:
     def false_alarms(self) -> list[str]:
         """Checks that nothing in the table lets say what they said."""
         return [
-            f"{self.trait.name} at {factor:g}: {text} ({seen.why[text.partition(':')[0]]})"
+            f"{self.trait.name} at {factor:g}: {text} ({_why(text, seen)})"
             for factor, seen in self.seen.items()
             for text in false_alarms(self.trait, factor, seen)
         ]
@@ -76,6 +76,11 @@ class Row:
         return ", ".join(
             f"{count} {_SHORT.get(verdict, verdict)}" for verdict, count in said.items()
         )
+
+
+def _why(text: str, seen: Outcome) -> str:
+    """Why the check that a text begins with said what it said."""
+    return seen.why.get(text.partition(":")[0], seen.interrupted or "it is not in the record")
 
 
 @dataclass(frozen=True, slots=True)

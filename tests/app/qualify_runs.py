@@ -68,7 +68,7 @@ class Run:
                 self.before(standin)
             standin.check_stop = self.stop.check
             desk = SimulatedDesk(Operator(port)) if self.helped else EmptyDesk()
-            people = People(self.told.append, desk)
+            people = People(self.told.append, desk, self.stop.hurry)
             record = run(order, standin, archive, people, url=self.url)
             self.board_s = standin.now_tick * 62.5e-9
         return record

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -101,6 +102,27 @@ def test_json_and_exit_status(
     assert run_document["verdict"] == verdict
     assert run_document["simulated"] is True
     assert {"record", "charger", "board", "calibration", "profile", "versions"} <= set(run_document)
+
+
+def test_what_kept_it_from_a_pass_is_told_once_more_at_the_end(call: Call) -> None:
+    """Whoever looks at the end of the page sees what failed, where to look and what to measure."""
+    status, out, _ = call("--bench", "sim://sound?source_ohm=1140&missing_phase=2")
+    assert status == 1
+    _, _, end = out.partition("What kept it from a pass")
+    lines = [line for line in end.splitlines() if line.startswith("▲ fail")]
+    assert len(lines) == 3
+    assert all(text in line for text, line in zip(("(B)", "Phases", "(C)"), lines, strict=True))
+    assert "970..1030 ohm; Table A.2" in lines[0]
+    assert end.index("What may be behind it") > end.index("Phases as declared")
+    assert "measure the resistor with an ohmmeter" in " ".join(end.split())
+
+
+def test_checks_that_were_not_run_are_counted_at_the_end(call: Call) -> None:
+    status, out, _ = call("--bench", "sim://sound?unplug_after_s=4")
+    assert status == 4
+    end = " ".join(out.partition("What kept it from a pass")[2].split())
+    assert "bench fault" in end
+    assert re.search(r"\d+ required checks were not run; each line above says why\.", end)
 
 
 def test_alarm_is_shouted_even_with_json(call: Call) -> None:

@@ -1,23 +1,71 @@
 """The other shipped plans on the simulated bench."""
 
+import re
 from dataclasses import replace
 
 import pytest
 from matrix_levels import load, rail_for
-from matrix_run import Job, full_record
+from matrix_run import IEC, SAE, TETHERED, Job, full_record
+from plan_sections import section
 from qualify_runs import having, last
 
+from pilotsignal.standard import load_profile
 from rungbench.archive.record import RunVerdict
-from rungbench.link.words import LadderSet
+from rungbench.link.words import CableCode, LadderSet
 from rungbench.qualify.amend import with_length
 from rungbench.qualify.checks import CHECK_KINDS
+from rungbench.qualify.checks.recognition import cable_limit
+from rungbench.qualify.order import Order, left_out
 from rungbench.qualify.plan import Plan
 from rungbench.qualify.plan_file import load_plan
+
+SOURCES = ("source-resistance", "source-resistance-c")
 
 
 def soak(length_s: float, every_s: float = 10.0) -> Plan:
     plan = with_length(load_plan("soak"), length_s)
     return replace(plan, steps=tuple(replace(step, every_s=every_s) for step in plan.steps))
+
+
+def test_without_a_row_for_edges_their_checks_are_taken_out() -> None:
+    """SAE J1772 OCT2017 sets no edge times at the connector, IEC 61851-1:2017 does (A.11)."""
+    edges = {f"{way}-time-{state}" for way in ("rise", "fall") for state in "bc"}
+    for profile, gone in ((SAE, edges), (IEC, set())):
+        order = Order(load_plan("full"), TETHERED, load_profile(profile), armed=True)
+        reasons = left_out(order)
+        assert edges & set(reasons) == gone
+        assert all("SAE J1772 OCT2017 has no row" in reasons[check] for check in gone)
+
+
+@pytest.mark.parametrize("profile", [IEC, SAE])
+def test_every_limit_that_the_plan_judges_by_names_its_edition(profile: str) -> None:
+    """Cable codes are those of IEC 61851-1:2017, Table B.2, whatever else is judged by."""
+    limits = load_profile(profile)
+    code = cable_limit(limits, CableCode.A13)
+    assert code.clause.startswith(
+        "IEC 61851-1:2017, Table B.2, cable of 13 A, plus 0.3 A for +5 us"
+    )
+    assert limits.edition in code.clause
+    assert code.high == pytest.approx(13.3)
+    for key in {name for name, _ in limits.limits}:
+        state = next((s for s in (None, "A", "B", "C", "D") if limits.has(key, s)), None)
+        assert re.search(r"IEC 61851-1:20|SAE J1772 ", limits.limit(key, state).clause), key
+
+
+def test_the_source_is_worked_out_again_from_each_rung() -> None:
+    """Levels of more rungs say more of the source; a rail that sags in C fits no resistor."""
+    plan = section("open", "B", "B to C", "C", "C to B", checks=SOURCES)
+    sound = last(full_record(Job("source_ohm=1010"), plan))
+    for check in SOURCES:
+        ohm = sound[check].quantities[0]
+        assert sound[check].verdict == "pass"
+        assert ohm.value == pytest.approx(1010.0, abs=ohm.expanded())
+    wider, closer = (sound[check].quantities[0].expanded() for check in SOURCES)
+    assert closer <= wider
+    sagging = last(full_record(Job("high_sag_c_v=0.4"), plan))
+    assert sagging["source-resistance"].verdict == "pass"
+    assert sagging["source-resistance-c"].verdict == "undecided"
+    assert "do not fit" in sagging["source-resistance-c"].why
 
 
 def test_pilot_only_uses_no_senses_and_energises() -> None:

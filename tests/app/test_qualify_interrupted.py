@@ -11,15 +11,19 @@ from qualify_runs import Run, having, last
 from rungbench.archive.record import Record, RunVerdict
 from rungbench.archive.search import Search
 from rungbench.archive.store import open_archive
-from rungbench.errors import Interrupted
+from rungbench.errors import Interrupted, LinkLost
 from rungbench.link.port import Port
+from rungbench.link.words import TICK_S
 from rungbench.qualify.case import Case, Finding
 from rungbench.qualify.checks import CHECK_KINDS
 from rungbench.qualify.progress import CheckDone, StepStarted, Told
 from rungbench.qualify.stop import Stop, on_ctrl_c
+from rungbench.qualify.wishes import Wishes
 from rungbench.simulated.operator import Operator, ticks
 from rungbench.standin import board
 
+# Board seconds by which the quick plan has left C for good.
+LAST_S = 16.0
 B_CHECKS = {"frequency-b", "pulse-width-b", "plateau-b", "rail-low"}
 
 
@@ -99,8 +103,9 @@ def test_a_screen_that_is_gone(name: str, tmp_path: Path) -> None:
     assert record.make_safe["watched_s"] >= 5.0
 
 
-# 1.5 s: before B; 4 s: on B; 6.2 s: waiting for mains; 7.5 s: on C; 12 s: unplugged.
-@pytest.mark.parametrize("after_s", [0.7, 1.5, 4.0, 6.2, 7.5, 9.5, 12.0])
+# 1.5 s: before B; 4 s: on B; 6.2 s: waiting for mains; 7.5 s: on C; 12 s: unplugged; later: the
+# last watch of the outlet, when every other check has passed.
+@pytest.mark.parametrize("after_s", [0.7, 1.5, 4.0, 6.2, 7.5, 9.5, 12.0, 13.5, 16.8])
 def test_a_lost_link(after_s: float, tmp_path: Path) -> None:
     run = Run(tmp_path, f"unplug_after_s={after_s}")
     record = run.record()
@@ -112,6 +117,35 @@ def test_a_lost_link(after_s: float, tmp_path: Path) -> None:
     assert run.bench is not None
     run.bench.advance(1.5)
     assert run.presents_nothing(), "without keep-alive the board opens within a second"
+
+
+def test_a_lost_link_in_the_last_watch_of_a_run_that_is_not_armed(tmp_path: Path) -> None:
+    record = Run(tmp_path, "unplug_after_s=8.0", armed=False).record()
+    assert record.interrupted is None, "the checks had ended before"
+    assert last(record)["outlet-dead"].verdict == "bench fault"
+    assert record.verdict is RunVerdict.BENCH_FAULT
+
+
+@pytest.mark.parametrize("step", ["B", ""])
+def test_trouble_between_two_steps_is_the_benchs(
+    step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What it kept from being made says so, and so does the run; also where nothing was left."""
+
+    def look(self: Wishes) -> None:
+        done = self.standin.now_tick * TICK_S
+        if (step and self.standin.setting.rung == step) or (not step and done > LAST_S):
+            monkeypatch.undo()
+            raise LinkLost("A hand pulled it and put it back.")
+
+    monkeypatch.setattr(Wishes, "look", look)
+    record = Run(tmp_path).record()
+    faults = {name for name in last(record) if last(record)[name].verdict == "bench fault"}
+    assert faults == ({"mains-on"} if step else {"outlet-dead"})
+    assert "put it back" in last(record)[faults.pop()].why
+    assert record.interrupted == "A hand pulled it and put it back."
+    assert record.verdict is RunVerdict.BENCH_FAULT
+    assert record.make_safe["rung"] == "open"
 
 
 @pytest.mark.parametrize("step", ["open", "B", "B to C", "C", "C to B", "unplugged from C"])

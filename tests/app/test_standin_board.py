@@ -1,14 +1,16 @@
 """The stand-in on a simulated bench: settings read back, records whole or with their gaps."""
 
 import math
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import pytest
 
 from pilotsignal.measure import measure
+from rungbench.acquire import Acquisition, Loss
 from rungbench.errors import LinkLost, PortMissing
-from rungbench.link.messages import TICKS_PER_SECOND, EventKind, Mode, Rung, Setting
+from rungbench.link.messages import TICKS_PER_SECOND, EventKind, FromBoard, Mode, Rung, Setting
 from rungbench.link.port import open_port
 from rungbench.qualify.bench import calibration_for
 from rungbench.simulated.bench import Bench
@@ -248,3 +250,43 @@ def test_end_without_begin(held: Held) -> None:
 def test_a_port_that_is_not_there() -> None:
     with pytest.raises(PortMissing):
         StandIn.open("/dev/does-not-exist")
+
+
+@pytest.mark.parametrize(("empty", "lost"), [(24, False), (30, True)])
+def test_only_what_is_waited_for_in_vain_is_silence(
+    empty: int, lost: bool, held: Held, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each look waits 0.2 s, and 5 s of them are a silent board; computing in between is none."""
+    taken = Acquisition.next
+    left = [empty]
+
+    def looked(acquisition: Acquisition, timeout: float = 0.2) -> FromBoard | Loss | None:
+        left[0] -= 1
+        return None if left[0] >= 0 else taken(acquisition, timeout)
+
+    monkeypatch.setattr(Acquisition, "next", looked)
+    if lost:
+        with pytest.raises(LinkLost, match="fallen silent"):
+            held.standin.wait(0.1)
+    else:
+        held.standin.wait(0.1)
+
+
+def test_a_long_computation_is_no_silence(held: Held, monkeypatch: pytest.MonkeyPatch) -> None:
+    held.standin.wait(0.1)
+    now = time.monotonic()
+    monkeypatch.setattr(time, "monotonic", lambda: now + 60.0)
+    monkeypatch.setattr(Acquisition, "next", _once_empty(Acquisition.next))
+    held.standin.wait(0.1)
+
+
+def _once_empty(
+    taken: Callable[[Acquisition, float], FromBoard | Loss | None],
+) -> Callable[[Acquisition, float], FromBoard | Loss | None]:
+    looked: list[None] = []
+
+    def look(acquisition: Acquisition, timeout: float = 0.2) -> FromBoard | Loss | None:
+        looked.append(None)
+        return None if len(looked) == 1 else taken(acquisition, timeout)
+
+    return look

@@ -9,8 +9,9 @@ from typing import Any, Final
 import click
 
 from pilotsignal.csv_units import Unit, parse_amount
+from rungbench.errors import WrongUse
+from rungbench.qualify.amounts import span_of
 
-_SPANS: Final = {"s": 1.0, "m": 60.0, "h": 3600.0}
 _SHARES: Final = {"%": 1e-2, "ppm": 1e-6, "": 1.0}
 
 
@@ -56,15 +57,10 @@ def ampere_list(text: str) -> tuple[float, ...]:
 
 def time_span(text: str) -> float:
     """Seconds of a text such as ``90``, ``90s``, ``30m`` or ``2h``."""
-    bare = text.strip()
-    suffix = next((one for one in _SPANS if bare.endswith(one)), "")
     try:
-        found = float(bare.removesuffix(suffix)) * _SPANS.get(suffix, 1.0)
-    except ValueError:
-        found = math.nan
-    if not (math.isfinite(found) and found > 0.0):
-        raise click.BadParameter(f"{text!r} is not a time such as 90s, 30m or 2h")
-    return found
+        return span_of(text)
+    except WrongUse as problem:
+        raise click.BadParameter(str(problem).removesuffix(".")) from problem
 
 
 def share(text: str) -> float:

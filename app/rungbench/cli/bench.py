@@ -68,7 +68,7 @@ def where(*, as_json: bool) -> None:
     places = paths()
     chosen = load_settings()
     files = {field.name: str(getattr(places, field.name)) for field in fields(places)}
-    settings = asdict(chosen.settings)
+    settings = chosen.settings.shown()
     if as_json:
         print_json(
             {

@@ -4,7 +4,9 @@ import click
 
 from rungbench.cli.lot_add import add_run, scan_serial
 from rungbench.cli.lot_close import close_lot
+from rungbench.cli.lot_move import move_run
 from rungbench.cli.lot_new import new_lot, show_plan
+from rungbench.cli.lot_report import report_lot
 from rungbench.cli.lot_show import list_lots, next_unit, show_lot, show_trend
 
 
@@ -23,8 +25,10 @@ for _command in (
     next_unit,
     scan_serial,
     add_run,
+    move_run,
     show_lot,
     show_trend,
+    report_lot,
     close_lot,
 ):
     lot.add_command(_command)

@@ -18,7 +18,7 @@ from rungbench.cli.terminal import (
     verdict_text,
 )
 from rungbench.lots import drawing
-from rungbench.lots.characteristic import CONSUMER, Risks, curve, risks
+from rungbench.lots.characteristic import curve, risks
 from rungbench.lots.counting import LotRun, Unit
 from rungbench.lots.decision import LotDecision, Tally
 from rungbench.lots.failures import Failure
@@ -27,6 +27,7 @@ from rungbench.lots.sampling import SamplingPlan
 from rungbench.lots.switching import FROM_MEMORY
 from rungbench.lots.values import Series
 from rungbench.lots.variables import Summary
+from rungbench.lots.wording import plan_lines, risk_lines
 
 _FACES: Final = {
     LotDecision.ACCEPT: ("pass", "accept"),
@@ -48,9 +49,9 @@ def decision_text(decision: LotDecision, console: Console) -> Text:
 def print_plan(plan: SamplingPlan) -> None:
     """A sampling plan with its risks and its operating characteristic."""
     console = PageConsole()
-    for line in _plan_lines(plan):
+    for line in plan_lines(plan):
         console.print(line, soft_wrap=True)
-    for line in _risk_lines(plan, risks(plan)):
+    for line in risk_lines(plan, risks(plan)):
         console.print(line, soft_wrap=True)
     console.print()
     console.print("Operating characteristic: probability that a lot is accepted", style="bold")
@@ -65,41 +66,11 @@ def print_plan(plan: SamplingPlan) -> None:
     console.print(table)
 
 
-def _plan_lines(plan: SamplingPlan) -> list[str]:
-    drawn = (
-        f"every unit (the table asks for {plan.table_size})"
-        if plan.every_unit
-        else f"{plan.sample_size} units, drawn at random (n)"
-    )
-    return [
-        f"Lot of {plan.lot_size}, AQL {plan.aql:g} %, general level {plan.level}, {plan.severity} "
-        f"inspection: code letter {plan.letter}",
-        f"Test {drawn}; accept with up to {plan.accept} that fail (Ac), reject with {plan.reject} "
-        "(Re).",
-        f"Source: {plan.standard}; single sampling.",
-    ]
-
-
-def _risk_lines(plan: SamplingPlan, found: Risks) -> list[str]:
-    lines = [
-        f"Producer's risk: a lot just as good as the AQL is rejected with a probability of "
-        f"{100 * found.producer:.1f} % (in a series of lots {100 * found.producer_binomial:.1f} %)."
-    ]
-    if found.consumer_units is not None:
-        percent = 100.0 * found.consumer_units / plan.lot_size
-        lines.append(
-            f"Consumer's risk: a lot with {found.consumer_units} units that fail ({percent:.3g} %) "
-            f"is accepted with a probability of at most {100 * CONSUMER:.0f} % (in a series of "
-            f"lots from {found.consumer_percent:.3g} % on)."
-        )
-    return lines
-
-
 def print_new(state: LotState) -> None:
     """A lot that was just made."""
     console = PageConsole()
     _print_head(console, state.lot)
-    for line in _risk_lines(state.lot.plan, risks(state.lot.plan)):
+    for line in risk_lines(state.lot.plan, risks(state.lot.plan)):
         console.print(line, soft_wrap=True)
     console.print()
     console.print("Units of the sample", style="bold")
@@ -120,7 +91,7 @@ def _print_head(console: Console, lot: Lot) -> None:
     console.print(safe(f"{made}; plan {lot.basis.plan}, profile {lot.basis.profile}."))
     if lot.notes:
         console.print(safe(lot.notes))
-    for line in _plan_lines(lot.plan):
+    for line in plan_lines(lot.plan):
         console.print(line, soft_wrap=True)
     given = ", which somebody chose" if lot.seed_given else ""
     source = "the list of serial numbers" if lot.listed else "the places of the lot"
@@ -180,9 +151,25 @@ def print_lot(state: LotState, failures: Sequence[Failure], summaries: Sequence[
         for one in failures:
             units = f"{len(one.serials)}: {', '.join(one.serials)}"
             console.print(safe(f"{one.title} ({one.check})  {units}"))
+    _print_moves(console, state)
     _print_summaries(console, summaries)
     console.print()
     console.print(_runs(state, console))
+
+
+def _print_moves(console: Console, state: LotState) -> None:
+    """Runs that had joined as another unit, and why they are of this one."""
+    moves = [one for one in state.moves if one.run_id is not None]
+    if not moves:
+        return
+    console.print()
+    console.print("Corrections", style="bold")
+    for one in moves:
+        before = "out of the lot" if one.before is None else f"unit {one.before}"
+        now = "out of the lot, it does not count" if one.unit is None else f"unit {one.unit}"
+        by = f", {one.operator}" if one.operator else ""
+        told = f"{one.run_id}: from {before} to {now} ({one.moved:%Y-%m-%d %H:%M} UTC{by})"
+        console.print(safe(printable(f"{told}: {one.reason}")))
 
 
 def _print_summaries(console: Console, summaries: Sequence[Summary]) -> None:

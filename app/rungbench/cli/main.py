@@ -124,6 +124,15 @@ def run(arguments: Sequence[str]) -> ExitStatus:
         status = _say(str(problem), ExitStatus.WRONG_USE if wrong_use else ExitStatus.BENCH_FAULT)
     except OSError as problem:
         status = _say(_system_sentence(problem), ExitStatus.BENCH_FAULT)
+    except ImportError as problem:
+        # No log: it may not have been started yet, and a page may not be loadable either.
+        told = " ".join(str(problem).split())
+        click.echo(
+            f"A package that this needs cannot be loaded ({told}); install the program anew as "
+            "its README says.",
+            err=True,
+        )
+        status = ExitStatus.BENCH_FAULT
     except Exception:
         logger.exception("unexpected")
         status = _say(

@@ -16,14 +16,15 @@ from pilotsignal.quantity import Quantity
 from pilotsignal.standard import Profile, load_profile
 from rungbench.cli.amounts import amperes, seconds, share, uncertain_volts
 from rungbench.cli.measure_fold import fold_document, save_fold
-from rungbench.cli.measure_limits import judge_measurement
 from rungbench.cli.printing import print_json
 from rungbench.cli.segment_lines import changes_document, segments_document
 from rungbench.errors import ExitStatus, InputError
+from rungbench.qualify.readings import ReadingBasis, judge_readings
 from rungbench.settings import load_settings
 
 SCHEMA = "rungbench.measurement/1"
 _STDIN = "-"
+_STATE_THE_CURRENT = "State the current that the charger is set to (--set-current)."
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,8 @@ def measure(file: str, **stated: Any) -> ExitStatus:
     profile = load_profile(load_settings({"profile": stated["profile"]}).settings.profile)
     imported = _read(file, stated)
     measurement = measure_capture(imported.capture, profile=profile)
-    judgements = judge_measurement(measurement, imported.capture, profile, stated["set_current"])
+    basis = ReadingBasis(profile, stated["set_current"], ask_current=_STATE_THE_CURRENT)
+    judgements = judge_readings(measurement, imported.capture, basis)
     reading = Reading(imported, measurement, judgements, profile)
     if stated["fold"] is not None:
         reading = replace(reading, folded=_fold(reading, stated["fold"]))

@@ -16,8 +16,8 @@ from rungbench.archive.writer import RunArchive, open_for_run
 from rungbench.cli.amounts import ampere_list, amperes, time_span
 from rungbench.cli.lot_join import Entry, entry_of, lot_options
 from rungbench.cli.printing import print_json
-from rungbench.errors import ExitStatus, WrongUse
-from rungbench.paths import paths
+from rungbench.errors import ExitStatus, RungbenchError, WrongUse
+from rungbench.paths import paths, under_home
 from rungbench.qualify.amend import with_currents, with_length
 from rungbench.qualify.answers import ScriptDesk, Scripted, read_answers
 from rungbench.qualify.bench import is_simulated, open_bench
@@ -28,7 +28,7 @@ from rungbench.qualify.plan import Plan
 from rungbench.qualify.plan_file import load_plan
 from rungbench.qualify.progress import Alarm, People, Told
 from rungbench.qualify.runner import run
-from rungbench.qualify.sheet import Sheet, read_sheet
+from rungbench.qualify.sheet import INVENTED, INVENTED_SERIAL, Sheet, read_sheet
 from rungbench.qualify.stop import Stop, on_ctrl_c
 from rungbench.settings import Chosen, load_settings
 from rungbench.standin.board import StandIn
@@ -40,15 +40,6 @@ _STATUS: Final = {
     RunVerdict.INCOMPLETE: ExitStatus.UNDECIDED,
     RunVerdict.UNDECIDED: ExitStatus.UNDECIDED,
 }
-# The simulated bench answers for this invented charger unless told otherwise.
-_INVENTED: Final = Sheet(
-    maker="Example",
-    model="Simulated AC charger",
-    rated_current_a=16.0,
-    phases=3,
-    outlet="cable",
-)
-_INVENTED_SERIAL: Final = "SIM-0001"
 _NEEDED: Final = {
     "maker": "--maker",
     "model": "--model",
@@ -68,6 +59,7 @@ class _Job:
     as_json: bool
     answers: tuple[Scripted, ...] | None = None
     entry: Entry | None = None
+    report: bool = False
 
 
 @click.command()
@@ -109,6 +101,7 @@ class _Job:
 @lot_options
 @click.option("--plans", is_flag=True, help="List the plans and stop.")
 @click.option("--show", is_flag=True, help="Print what the plan does and energises, and stop.")
+@click.option("--report", is_flag=True, help="Write the inspection report as PDF, and say where.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def qualify(**given: Any) -> ExitStatus:
     """Take one charger through a plan: measure, judge, record.
@@ -133,20 +126,39 @@ def qualify(**given: Any) -> ExitStatus:
         if job.entry is not None:
             archive.beside = job.entry.joining(archive, job.order)
         if job.as_json:
-            people = People(_alarm_only, _desk(job, standin))
-            record = run(job.order, standin, archive, people, url=job.url)
+            people = People(_alarm_only, _desk(job, standin), stop.hurry)
+            with stop.patiently():
+                record = run(job.order, standin, archive, people, url=job.url)
             lot = {}
             if job.entry is not None and archive.problem is None:
                 lot = {"lot": job.entry.told(job.chosen)}
             print_json(run_document(record) | {"findings": findings_document(record)} | lot)
         else:
-            record = _run_in_view(job, standin, archive)
+            record = _run_in_view(job, standin, archive, stop)
             if job.entry is not None and archive.problem is None:
                 job.entry.tell(job.chosen)
         if archive.problem:
             click.echo(archive.problem, err=True)
+        if job.report:
+            _write_report(job, record, archive)
         _hand_over(job, record, archive)
     return _STATUS[record.verdict]
+
+
+def _write_report(job: _Job, record: Record, archive: RunArchive) -> None:
+    """The report beside the archives; one that cannot be written changes no verdict."""
+    from rungbench.report.evidence import Evidence
+    from rungbench.report.files import write_file
+    from rungbench.report.pdf import report_pdf
+
+    file = paths().reports / f"rungbench-{record.run_id}.pdf"
+    content = report_pdf([Evidence.of(record, archive.load_capture)])
+    try:
+        write_file(file, content)
+    except RungbenchError as problem:
+        click.echo(f"The report was not written: {problem}", err=True)
+    else:
+        click.echo(f"report {under_home(file)}", err=job.as_json)
 
 
 def _hand_over(job: _Job, record: Record, archive: RunArchive) -> None:
@@ -162,15 +174,15 @@ def _hand_over(job: _Job, record: Record, archive: RunArchive) -> None:
         click.echo(trouble, err=True)
 
 
-def _run_in_view(job: _Job, standin: StandIn, archive: RunArchive) -> Record:
+def _run_in_view(job: _Job, standin: StandIn, archive: RunArchive, stop: Stop) -> Record:
     # Late: tables and bars are for people only.
     from rungbench.cli.qualify_view import RunView, console_for_runs, print_end
 
     console = console_for_runs()
-    with RunView(console, job.order) as view:
-        people = People(view, _desk(job, standin, console))
+    with RunView(console, job.order) as view, stop.patiently():
+        people = People(view, _desk(job, standin, console), stop.hurry)
         record = run(job.order, standin, archive, people, url=job.url)
-    print_end(record, archive.place, job.order.profile.confirm, console)
+    print_end(record, archive.place, job.order.profile, console)
     return record
 
 
@@ -253,7 +265,7 @@ def _job(given: dict[str, Any]) -> _Job:
     order = Order(plan, charger, profile, settings.operator, armed, cannot)
     if entry is not None:
         entry.require(order, chosen)
-    return _Job(order, url, chosen, given["as_json"], answers, entry)
+    return _Job(order, url, chosen, given["as_json"], answers, entry, given["report"])
 
 
 def require_bench(url: str) -> str:
@@ -298,7 +310,7 @@ def _charger(given: dict[str, Any], sheet: Sheet, *, simulated: bool) -> Charger
     serial = given["serial"]
     if simulated:
         stated = _completed(stated)
-        serial = serial or _INVENTED_SERIAL
+        serial = serial or INVENTED_SERIAL
     missing = [option for key, option in _NEEDED.items() if getattr(stated, key) is None]
     missing += [] if serial else ["--serial"]
     if missing:
@@ -319,5 +331,5 @@ def _charger(given: dict[str, Any], sheet: Sheet, *, simulated: bool) -> Charger
 
 def _completed(stated: Sheet) -> Sheet:
     """The sheet with the invented charger's values where nothing was stated."""
-    empty = {key: getattr(_INVENTED, key) for key in _NEEDED if getattr(stated, key) is None}
+    empty = {key: getattr(INVENTED, key) for key in _NEEDED if getattr(stated, key) is None}
     return replace(stated, **empty)

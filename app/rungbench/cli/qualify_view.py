@@ -11,6 +11,7 @@ from rich.text import Text
 
 from pilotsignal.figures import bounds, figure
 from pilotsignal.judge import Judgement, Limit, Verdict
+from pilotsignal.standard import Profile
 from rungbench.archive.document import deciding
 from rungbench.archive.record import CheckResult, Record, Role, RunHeader
 from rungbench.cli.bench_lines import record_lines
@@ -196,7 +197,31 @@ def _bounds(limit: Limit) -> str:
     return bounds(low, high, limit.unit)
 
 
-def print_end(record: Record, archive: Place, confirm: str, console: Console) -> None:
+def _print_decisive(record: Record, edition: str, console: Console) -> None:
+    """The checks that kept it from a pass once more, so that nobody has to look for them."""
+    kept = [one for one in decisive(record) if one.verdict is not Verdict.NOT_RUN]
+    missing = sum(one.verdict is Verdict.NOT_RUN for one in decisive(record))
+    if not kept and not missing:
+        return
+    console.print(Text("\nWhat kept it from a pass", style="bold"))
+    for result in kept:
+        console.print(check_line(result, edition, console))
+    if missing:
+        console.print(safe(f"{missing} required checks were not run; each line above says why."))
+
+
+def decisive(record: Record) -> list[CheckResult]:
+    """Required checks that did not pass, as they count: a fail for good, otherwise the last one."""
+    counts: dict[str, CheckResult] = {}
+    for result in record.checks:
+        before = counts.get(result.check)
+        if before is None or before.verdict is not Verdict.FAIL:
+            counts[result.check] = result
+    required = (one for one in counts.values() if one.role is Role.REQUIRED)
+    return [one for one in required if one.verdict not in _QUIET]
+
+
+def print_end(record: Record, archive: Place, profile: Profile, console: Console) -> None:
     """The verdict, large; then where it lies, and what it does not say."""
     verdict = verdict_text(record.verdict.value, console)
     face = FACES[record.verdict.value]
@@ -209,9 +234,10 @@ def print_end(record: Record, archive: Place, confirm: str, console: Console) ->
         console.print(safe(f"Interrupted: {record.interrupted}"))
     if text := record.make_safe.get("alarm"):
         console.print(alarm(str(text)))
+    _print_decisive(record, profile.edition, console)
     print_explanations(record, console)
     console.print(safe(f"record {record.run_id} in {under_home(archive)}"))
     console.print(safe(f"Not proven here: {', '.join(CANNOT_PROVE)}.", "dim"))
-    console.print(safe(f"{NO_CERTIFICATION} {confirm}", "dim"))
+    console.print(safe(f"{NO_CERTIFICATION} {profile.confirm}", "dim"))
     if record.header.simulated:
         console.print(Text(f"{SIMULATED}: no charger was tested.", style="bold"))

@@ -55,7 +55,7 @@ def restore_records(file: Path, replace: bool, archive: str | None, demo: bool) 
 @click.option("--since", metavar="DATE", help="Runs from this day or moment on, UTC.")
 @click.option("--maker", help="Runs of this maker, upper or lower case.")
 @click.option("--serial", help="Runs of serial numbers that begin so.")
-@click.option("--lot", metavar="NAME", help="Runs of this lot.")
+@click.option("--lot", metavar="NAME", help="This lot, with all its runs.")
 @one_archive
 def extract_records(file: Path, record_ids: tuple[str, ...], **given: Any) -> None:
     """Hand records on: write some into a new FILE, with the hashes that vouch for them.
@@ -67,9 +67,9 @@ def extract_records(file: Path, record_ids: tuple[str, ...], **given: Any) -> No
 
     with archive_meant(given["archive"], demo=given["demo"]) as opened:
         names = _chosen(opened, record_ids, given)
-        if not names:
+        if not names and not given["lot"]:
             raise WrongUse("No record fits; name records, or state other conditions.")
-        handed = hand_on(opened, names, file)
+        handed = hand_on(opened, names, file, _lots(opened, given))
     _tell(handed, f"in {file}")
 
 
@@ -85,7 +85,8 @@ def import_records(file: Path, archive: str | None, demo: bool) -> None:
 
 
 def _tell(handed: "Handed", where: str) -> None:
-    click.echo(f"{handed.copied} records {where}")
+    lots = f" and {handed.lots} lot{'s' if handed.lots > 1 else ''}" if handed.lots else ""
+    click.echo(f"{handed.copied} records{lots} {where}")
     if handed.known:
         click.echo(f"{handed.known} were there already")
     for name in handed.without_end:
@@ -94,16 +95,24 @@ def _tell(handed: "Handed", where: str) -> None:
 
 def _chosen(archive: "Archive", record_ids: tuple[str, ...], given: dict[str, Any]) -> list[str]:
     conditions = ("since", "maker", "serial", "lot")
+    if given["lot"] and any(given[name] for name in conditions[:3]):
+        raise WrongUse("A lot goes with all its runs; leave the other conditions out.")
     if record_ids and any(given[name] for name in conditions):
         raise WrongUse("Name records or state conditions, not both.")
     if record_ids:
         return [archive.load(one).run_id for one in record_ids]
     if given["lot"]:
-        from rungbench.lots.store import Lots
-
-        units = Lots(archive).state(given["lot"]).units
-        return [run.run_id for unit in units for run in unit.runs]
+        return []
     return list(_found(archive, given))
+
+
+def _lots(archive: "Archive", given: dict[str, Any]) -> tuple[str, ...]:
+    """The lot's name as it is written; its runs go along by themselves."""
+    if not given["lot"]:
+        return ()
+    from rungbench.lots.store import Lots
+
+    return (Lots(archive).find(given["lot"]).name,)
 
 
 def _found(archive: "Archive", given: dict[str, Any]) -> list[str]:

@@ -18,15 +18,15 @@ _ids = click.argument("record_ids", metavar="ID...", nargs=-1, required=True)
 archive_option = click.option(
     "--archive", metavar="FILE", help="Read this archive instead of those of the settings."
 )
-_file = click.option(
-    "--file", metavar="FILE", help="File to make, - for output (default: a name by the record)."
+file_option = click.option(
+    "--file", metavar="FILE", help="File to make, - for output (default: a name by its content)."
 )
 replace_option = click.option("--replace", is_flag=True, help="Replace the file if it exists.")
 
 
 @click.command("report")
 @_ids
-@_file
+@file_option
 @replace_option
 @archive_option
 def report_records(**given: Any) -> None:
@@ -41,7 +41,7 @@ def report_records(**given: Any) -> None:
 
 @click.command("label")
 @_ids
-@_file
+@file_option
 @replace_option
 @archive_option
 def label_records(**given: Any) -> None:
@@ -84,6 +84,12 @@ def opened(archive: str | None, which: str, stack: ExitStack) -> "list[Archive]"
     from rungbench.cli.records import open_archives
 
     return list(open_archives(load_settings({"archive": archive}), which, stack))
+
+
+def file_name(text: str) -> str:
+    """A text as part of a file's name: letters, digits, dots and hyphens, whatever it holds."""
+    kept = "".join(one if one.isalnum() or one in "-." else "-" for one in text)
+    return kept.strip("-.")[:80] or "unnamed"
 
 
 def deliver(file: str, chunks: Iterable[bytes], *, replace_it: bool) -> None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -11,11 +11,8 @@ from rungbench.cli.records_report import archive_option, deliver, opened, replac
 from rungbench.errors import WrongUse
 
 if TYPE_CHECKING:
-    from rungbench.archive.record import Record
     from rungbench.archive.search import Search
-    from rungbench.archive.store import Archive
-
-_PAGE = 200
+    from rungbench.archive.store import Archive, Entered
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +45,6 @@ class _Export:
             serial=self.serial,
             verdict=None if self.verdict is None else RunVerdict(self.verdict),
             since=None if self.since is None else moment_of(self.since),
-            limit=_PAGE,
         )
 
 
@@ -103,7 +99,7 @@ def _describe(options: _Export) -> None:
         click.echo(f"{column.name:32}  {column.about}")
 
 
-def _chunks(options: _Export, records: "Iterable[Record]") -> Iterator[bytes]:
+def _chunks(options: _Export, records: "Iterable[Entered]") -> Iterator[bytes]:
     if options.csv:
         from rungbench.report.export_csv import csv_chunks
 
@@ -116,22 +112,17 @@ def _chunks(options: _Export, records: "Iterable[Record]") -> Iterator[bytes]:
 class _Counted:
     """Records that are counted as they go by."""
 
-    def __init__(self, records: "Iterable[Record]") -> None:
+    def __init__(self, records: "Iterable[Entered]") -> None:
         self._records = records
         self.number = 0
 
-    def __iter__(self) -> "Iterator[Record]":
+    def __iter__(self) -> "Iterator[Entered]":
         for record in self._records:
             self.number += 1
             yield record
 
 
-def _every(archives: "Iterable[Archive]", search: "Search") -> "Iterator[Record]":
-    """All runs that fit, the oldest first; ids are kept in memory, records are not."""
+def _every(archives: "Iterable[Archive]", search: "Search") -> "Iterator[Entered]":
+    """All runs that fit, the oldest first, a batch of them in memory at a time."""
     for archive in archives:
-        ids: list[str] = []
-        before: int | None = None
-        while page := archive.find(replace(search, before=before)):
-            ids += [one.run_id for one in page]
-            before = page[-1].number
-        yield from map(archive.load, reversed(ids))
+        yield from archive.every(search)

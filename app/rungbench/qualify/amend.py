@@ -17,7 +17,7 @@ _LONGEST_S: Final = 30 * 86400.0
 def with_currents(plan: Plan, amperes: Sequence[float]) -> Plan:
     """The plan with these set currents in its sweeps; `WrongUse` if it has no sweep."""
     if not amperes:
-        raise WrongUse("A sweep needs at least one current; give them as --currents 6,10,16.")
+        raise WrongUse("A sweep needs at least one current; list them, as 6,10,16.")
     told = f"currents {', '.join(f'{ampere:g}' for ampere in amperes)} A"
     return _changed(plan, Do.SWEEP, told, lambda step: replace(step, amperes=tuple(amperes)))
 
@@ -25,7 +25,7 @@ def with_currents(plan: Plan, amperes: Sequence[float]) -> Plan:
 def with_length(plan: Plan, seconds: float) -> Plan:
     """The plan with this length for its long stays; `WrongUse` if it has none."""
     if not 1.0 <= seconds <= _LONGEST_S:
-        raise WrongUse("A long stay lasts from 1 s to 30 days; give it as --length 30m.")
+        raise WrongUse("A long stay lasts from 1 s to 30 days; write it as 90s, 30m or 2h.")
     told = f"length {seconds:g} s"
     return _changed(plan, Do.ENDURE, told, lambda step: replace(step, record_s=seconds))
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from pilotsignal.judge import Verdict
-from rungbench.archive.record import CheckResult
+from rungbench.archive.record import CheckResult, Role
 from rungbench.archive.store import Archive
 from rungbench.qualify.case import Finding, without
 from rungbench.qualify.checks import CHECK_KINDS
@@ -90,13 +90,26 @@ class Book:
         ids = {check.id for check in step.checks}
         return max((one.attempt for one in self.results if one.check in ids), default=0)
 
-    def rest(self, plan: Plan, why: str) -> None:
-        """Say of every check that was not reached why it was not."""
-        done = {result.check for result in self.results}
+    @property
+    def blames_bench(self) -> bool:
+        """Whether a check that decides came to a bench fault."""
+        faults = (one for one in self.results if one.verdict is Verdict.BENCH_FAULT)
+        return any(one.role is Role.REQUIRED for one in faults)
+
+    def rest(self, plan: Plan, why: str, trouble: str = "") -> None:
+        """Say of every check that was not reached why it was not.
+
+        With `trouble` of the bench that came between two steps, the first of them that decides is
+        a bench fault: it was the bench that kept it from being made.
+        """
+        done = {result.check for result in self.results} | set(self.left_out)
         for step in plan.steps:
             for check in step.checks:
-                if check.id not in done and check.id not in self.left_out:
-                    self.nothing(check, step, Verdict.NOT_RUN, why)
+                if check.id in done:
+                    continue
+                blame = trouble and check.role is Role.REQUIRED and not self.blames_bench
+                verdict = Verdict.BENCH_FAULT if blame else Verdict.NOT_RUN
+                self.nothing(check, step, verdict, trouble if blame else why)
 
 
 def _title(check: PlannedCheck, step: Step) -> str:

@@ -94,6 +94,9 @@ def _inapplicable(step: Step, check: PlannedCheck, order: Order) -> str:
         return f"{profile.edition} sets no limit {step.limit!r}"
     if kind.needs_limit and not profile.has(kind.needs_limit):
         return f"{profile.edition} sets no limit {kind.needs_limit!r}"
+    rung = str(step.setting.rung)
+    if kind.needs_row and not profile.has(kind.needs_row, rung):
+        return f"{profile.edition} has no row {kind.needs_row!r} for rung {rung}"
     if step.asks in order.cannot:
         return f"Declared of this charger: nobody can do what it needs ({step.asks})"
     outlet = kind.outlet or step.outlet

@@ -62,9 +62,18 @@ def nobody(_told: Told) -> None:
     """A listener that does not."""
 
 
+def no_hurry() -> None:
+    """Nobody hurries."""
+
+
 @dataclass(frozen=True, slots=True)
 class People:
-    """Who a run deals with: somebody who is told, and a desk where questions are answered."""
+    """Who a run deals with: somebody who is told, and a desk where questions are answered.
+
+    `hurry` is called while the outlet is watched at the end; `KeyboardInterrupt` from it cuts that
+    short.
+    """
 
     tell: Listener = nobody
     desk: Desk = field(default_factory=EmptyDesk)
+    hurry: Callable[[], None] = no_hurry

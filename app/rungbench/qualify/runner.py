@@ -35,6 +35,7 @@ from rungbench.qualify.safety import (
     NOT_WATCHED,
     WATCH_S,
     Safety,
+    blamed_on,
     make_safe,
     outlet_check,
     watch_outlet,
@@ -79,6 +80,7 @@ class _State:
     safety: Safety | None = None
     interrupted: str | None = None
     why_not: str = ""
+    trouble: str = ""
 
 
 class Runner:
@@ -88,7 +90,7 @@ class Runner:
         self, order: Order, standin: StandIn, archive: Archive, people: People, url: str
     ) -> None:
         self._order, self._standin, self._archive = order, standin, archive
-        self._tell = people.tell
+        self._tell, self._hurry = people.tell, people.hurry
         self._header: RunHeader = header(order, url, standin.identity, standin.calibration)
         self._bench = Bench(
             order.charger,
@@ -123,7 +125,9 @@ class Runner:
                 self._interrupt(str(stop) or "Stopped by Ctrl-C.")
             except BenchError as lost:
                 self._interrupt(str(lost))
-            self._book.rest(self._order.plan, self._state.why_not or "The run ended before it.")
+                self._state.trouble = str(lost)
+            why_not = self._state.why_not or "The run ended before it."
+            self._book.rest(self._order.plan, why_not, self._state.trouble)
 
     # Steps ------------------------------------------------------------------------------------
 
@@ -312,7 +316,7 @@ class Runner:
         return safety is not None and safety.watched and self._standin.setting == OPEN
 
     def _make_safe(self) -> None:
-        self._state.safety = make_safe(self._standin)
+        self._state.safety = make_safe(self._standin, self._hurry)
         if self._state.safety.alarm:
             self._tell(Alarm(self._state.safety.alarm))
 
@@ -320,7 +324,9 @@ class Runner:
         self._book.rest(self._order.plan, "The run broke off before it.")
 
     def _store_outlet(self) -> None:
-        safety = self._state.safety or NOT_WATCHED
+        safety, trouble = self._state.safety or NOT_WATCHED, self._state.trouble
+        if trouble and not self._book.blames_bench:
+            safety = blamed_on(safety, trouble)
         self._book.keep(outlet_check(safety, self._order.profile))
 
     def _close_record(self) -> None:

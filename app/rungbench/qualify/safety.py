@@ -1,6 +1,7 @@
 """Making safe: to open, and a look at the outlet, since open only asks."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from pilotsignal.judge import Judgement, Verdict, judge, withheld
@@ -67,15 +68,16 @@ def watch_outlet(standin: StandIn, already_s: float = 0.0) -> Safety:
     return Safety(str(standin.setting.rung), standin.live_since(late), watched)
 
 
-def make_safe(standin: StandIn) -> Safety:
+def make_safe(standin: StandIn, hurry: Callable[[], None] = never) -> Safety:
     """Go to open and watch; never raises for the bench, and nobody's wish stops it.
 
-    A second Ctrl-C cuts the watch short.
+    A second Ctrl-C cuts the watch short: `hurry` raises `KeyboardInterrupt` then.
     """
     standin.check_stop = never
     standin.disarm()
     try:
         standin.present(OPEN)
+        standin.check_stop = hurry
         return watch_outlet(standin)
     except KeyboardInterrupt:
         # What is live this early may still be on its way off: that accuses nobody.
@@ -85,6 +87,15 @@ def make_safe(standin: StandIn) -> Safety:
     except BenchError as lost:
         problem = f"The outlet was not watched; without a link the board opens by itself: {lost}"
         return Safety("unknown", frozenset(), 0.0, problem, bench_fault=True)
+    finally:
+        standin.check_stop = never
+
+
+def blamed_on(safety: Safety, trouble: str) -> Safety:
+    """The same end of a run, whose first watch broke off for the bench's own trouble."""
+    if safety.live:
+        return safety
+    return replace(safety, problem=f"The watch broke off: {trouble}", bench_fault=True)
 
 
 def outlet_check(safety: Safety, profile: Profile, attempt: int = 1) -> CheckResult:

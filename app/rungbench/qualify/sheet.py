@@ -58,6 +58,18 @@ class Sheet:
             )
 
 
+INVENTED: Final = Sheet(
+    maker="Example",
+    model="Simulated AC charger",
+    rated_current_a=16.0,
+    phases=3,
+    outlet="cable",
+)
+"""The charger that a simulated bench answers for unless told otherwise."""
+
+INVENTED_SERIAL: Final = "SIM-0001"
+
+
 def read_sheet(path: Path) -> Sheet:
     """The model sheet in a file.
 

@@ -26,7 +26,8 @@ class CheckKind:
     evidence of an earlier step as well.  `senses_mains` says that it needs the mains senses;
     `absence` that it passes by something not seen, so that a loss on the link spoils it;
     `by_step_limit` that its limit is the one its step names; `needs_limit` names one that the
-    profile must have.  `outlet` is the kind of outlet that it is for, if not for any.
+    profile must have, `needs_row` one that it must have for the rung.  `outlet` is the kind of
+    outlet that it is for, if not for any.
     What it energises is told by the setting of its step.
     """
 
@@ -40,4 +41,5 @@ class CheckKind:
     absence: bool = False
     by_step_limit: bool = False
     needs_limit: str = ""
+    needs_row: str = ""
     outlet: str = ""

@@ -1,6 +1,7 @@
 """Checks of what the charger takes the vehicle for: windows, cable codes, diode, ventilation."""
 
 from dataclasses import replace
+from typing import Final
 
 from pilotsignal.judge import Verdict, judge, withheld
 from pilotsignal.limit import Limit, Rule
@@ -14,6 +15,8 @@ from rungbench.qualify.checks.kind import CHANGE, OBSERVE, CheckKind
 from rungbench.qualify.checks.timing import pulse_of, rating_limit
 from rungbench.qualify.counting import counted, exactly, phases_text, told
 from rungbench.qualify.evidence import Evidence
+
+_CODES: Final = "IEC 61851-1:2017, Table B.2"
 
 
 def recognised(case: Case) -> Finding:
@@ -96,14 +99,16 @@ def cable_code(case: Case) -> Finding:
 
 def cable_limit(profile: Profile, code: CableCode) -> Limit:
     """Highest current that may be offered to a cable of this code."""
-    return replace(rating_limit(profile, float(code)), clause=f"Table B.2, cable of {code} A")
+    limit = rating_limit(profile, float(code))
+    clause = limit.clause.replace("rating", f"{_CODES}, cable of {code} A,", 1)
+    return replace(limit, clause=clause)
 
 
 def _no_offer(case: Case, code: CableCode) -> Finding:
     """Without a plug that it knows a socket offers nothing: no PWM, no mains."""
     count = case.evidence.record.edges.times.size
     what = "no code" if code is CableCode.OPEN else "a shorted code"
-    limit = exactly(0, "edges", f"Table B.2, {what}: no plug")
+    limit = exactly(0, "edges", f"{_CODES}, {what}: no plug")
     judgement = case.judge(counted("pilot_edges", count, "edges", "comparator at 0 V"), limit)
     seen = "it offers PWM." if count else "it offers none."
     return found(told(judgement, f"With {what} at the proximity contact {seen}"), certain=count > 1)

@@ -29,7 +29,8 @@ def session_kept(case: Case) -> Finding:
     evidence, before = case.evidence, case.against
     if before is None or not before.live:
         return without(Verdict.NOT_RUN, "Mains did not come on C before, so nothing can be lost.")
-    limit = exactly(len(before.live), "phases", "Table A.6, sequence 4, on the last C of several")
+    clause = case.profile.limit("mains_on_after_c_s").clause
+    limit = exactly(len(before.live), "phases", f"{clause}, on the last C of several")
     live = counted("mains_phases", len(evidence.live), "phases", "mains senses")
     holds = ", ".join(f"{hold_s * 1e3:.0f}" for hold_s in evidence.step.holds_s)
     text = f"{phases_text(evidence.live, 'at the end')} It went to and fro after {holds} ms."

@@ -236,8 +236,6 @@ def _jitter(name: str) -> Callable[[Case], Finding]:
 def _edge(name: str) -> Callable[[Case], Finding]:
     def judged(case: Case) -> Finding:
         rung = str(case.evidence.applied.reported.rung)
-        if not case.profile.has(name, rung):
-            return without(Verdict.NOT_RUN, f"{case.profile.edition} has no row for {rung}.")
         return found(case.judge_measured(name, case.profile.limit(name, rung)))
 
     return judged
@@ -276,7 +274,19 @@ KINDS = (
     CheckKind(
         "period-jitter", "Jitter of the period", _jitter("period_jitter_us"), role=Role.INDICATIVE
     ),
-    CheckKind("rise-time", "Rise time at the contact", _edge("rise_time_us"), role=Role.INDICATIVE),
-    CheckKind("fall-time", "Fall time at the contact", _edge("fall_time_us"), role=Role.INDICATIVE),
+    CheckKind(
+        "rise-time",
+        "Rise time at the contact",
+        _edge("rise_time_us"),
+        role=Role.INDICATIVE,
+        needs_row="rise_time_us",
+    ),
+    CheckKind(
+        "fall-time",
+        "Fall time at the contact",
+        _edge("fall_time_us"),
+        role=Role.INDICATIVE,
+        needs_row="fall_time_us",
+    ),
     CheckKind("duty-change", "Duty unchanged", duty_change, role=Role.INDICATIVE, compares=True),
 )

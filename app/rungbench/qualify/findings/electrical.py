@@ -145,10 +145,14 @@ def capacitance(facts: Facts) -> Explanation | None:
 
 def own_ladder(facts: Facts) -> Explanation | None:
     """Levels that no source resistance explains together: the fit of the circuit fails."""
-    results = list(facts.named("source-resistance", "rail-high", "rail-low"))
+    results = list(facts.named("source-resistance*", "rail-high", "rail-low"))
     told_why = [one.why for one in results if "fit" in one.why and one.verdict.value == "undecided"]
+    if sagging_low_rail(facts) is not None:
+        # A low rail that moves fits no source resistor either, and says so by itself.
+        told_why = [why for why in told_why if "most at odds: low" not in why]
     ladder = facts.failed("plateau-ladder*")
-    if not told_why and not (ladder and facts.passed("source-resistance", "rail-high")):
+    source_right = len(facts.passed("source-resistance", "rail-high")) == 2
+    if not told_why and not (ladder and source_right):
         return None
     evidence = (*dict.fromkeys(told_why), *(f"{one.title}: {one.why}" for one in ladder))
     return Explanation(
