@@ -15,6 +15,7 @@ from PySide6.QtWidgets import QApplication, QWidget
 
 from pilotsignal.standard import load_profile
 from rungbench.desktop.app import Desktop
+from rungbench.desktop.handing import explain
 from rungbench.desktop.preferences import Preferences
 from rungbench.desktop.run_control import Phase, RunControl
 
@@ -36,7 +37,7 @@ class Tour:
         preferences.put("look", "scale", scale)
         self.desktop = Desktop(load_profile(), preferences)
         self.window = self.desktop.window
-        self.window.resize(1400, 900)
+        self.window.resize(1200, 800)
 
     def until(self, reached: Callable[[], object]) -> None:
         """Wait for it; what does not come ends the tour."""
@@ -76,6 +77,8 @@ class Tour:
         self.ask(view, control)
         self.inspect(view, control)
         self.records()
+        self.bench()
+        self.help()
         self.end()
 
     def run(self, view: Any, control: RunControl) -> None:
@@ -83,7 +86,6 @@ class Tour:
         self.picture(self.window, "run-ready")
         self.press(Key.Key_F9, CONTROL)
         self.picture(self.window, "cautions")
-        self.press(Key.Key_F9, CONTROL)
         self.press(Key.Key_F9, CONTROL)
         self.until(lambda: control.progress and control.progress.lines["mains-on"].result)
         self.picture(self.window, "run-going")
@@ -101,6 +103,11 @@ class Tour:
         view.page.pages.setCurrentIndex(2)
         self.picture(self.window, "run-describe")
         view.page.show_run()
+        control.choose_plan("full")
+        self.press(Key.Key_F2)
+        self.picture(self.window, "run-options")
+        self.press(Key.Key_Left, Qt.KeyboardModifier.AltModifier)
+        control.choose_plan("quick")
 
     def ask(self, view: Any, control: RunControl) -> None:
         """A run with questions that is stopped; a pause."""
@@ -173,6 +180,21 @@ class Tour:
         self.press(Key.Key_F7)
         self.until(lambda: view.pages.currentWidget() is view.compared)
         self.picture(self.window, "records-compare")
+
+    def bench(self) -> None:
+        """All pages of the bench."""
+        self.window.go("Bench")
+        view: Any = self.window.view("Bench")
+        for number, name in enumerate(("board", "calibration", "self-check", "resistors")):
+            view.tabs.setCurrentIndex(number)
+            self.picture(self.window, f"bench-{name}")
+
+    def help(self) -> None:
+        """A page with a reading above it, and one with pictures."""
+        explain(self.window.room, "high_plateau_v", "High level: 9.003 ± 0.021 V.")
+        self.picture(self.window, "help-reading")
+        self.window.view("Help").go_to("faults")
+        self.picture(self.window, "help-faults")
 
     def end(self) -> None:
         """Close it as its user would."""

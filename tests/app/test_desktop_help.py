@@ -9,8 +9,8 @@ from PySide6.QtGui import QTextDocument
 from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 
+from rungbench.desktop.handing import explain
 from rungbench.desktop.help_pictures import names, picture
-from rungbench.desktop.help_view import explain
 
 pytestmark = pytest.mark.qt_log_ignore("propagateSizeHints")
 Key = Qt.Key

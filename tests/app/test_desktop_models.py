@@ -16,7 +16,7 @@ from pilotsignal.notices import CODES
 from pilotsignal.standard import load_profile
 from rungbench.desktop.capture_file import in_fields, open_capture, save_capture
 from rungbench.desktop.history import BIN_S, SPAN_S, History, Strip, laid_by_period, levels
-from rungbench.desktop.judging import Basis, measured_capture
+from rungbench.desktop.judging import measured_capture
 from rungbench.desktop.meanings import WHAT_TO_DO, duty_text, state_text
 from rungbench.desktop.scale_model import Extras, bands, choices, index_of, spread
 from rungbench.desktop.setting_words import Parts
@@ -24,6 +24,7 @@ from rungbench.desktop.snapshots import Stretch
 from rungbench.errors import InputError, RungbenchError
 from rungbench.link.messages import Identity
 from rungbench.link.words import OPEN, LadderSet, Rung, Setting
+from rungbench.qualify.readings import ReadingBasis
 
 PROFILE = load_profile()
 
@@ -194,7 +195,7 @@ def test_a_grey_band_names_both_neighbours() -> None:
 
 
 def test_an_undescribed_file_never_passes() -> None:
-    rows = measured_capture(pilot(), Basis(PROFILE, set_current_a=15.0)).rows
+    rows = measured_capture(pilot(), ReadingBasis(PROFILE, set_current_a=15.0)).rows
     verdicts = {row.key: str(row.judgement.verdict) for row in rows if row.judgement is not None}
     assert verdicts["high_plateau_v"] == "undecided"
     assert verdicts["frequency_hz"] == "undecided"
@@ -202,11 +203,11 @@ def test_an_undescribed_file_never_passes() -> None:
 
 
 def test_the_width_waits_for_the_set_current() -> None:
-    rows = {row.key: row for row in measured_capture(pilot(), Basis(PROFILE)).rows}
+    rows = {row.key: row for row in measured_capture(pilot(), ReadingBasis(PROFILE)).rows}
     judgement = rows["pulse_width_us"].judgement
     assert judgement is not None
     assert (str(judgement.verdict), judgement.quantity) == ("undecided", None)
-    wrong = measured_capture(pilot(), Basis(PROFILE, set_current_a=16.0)).rows
+    wrong = measured_capture(pilot(), ReadingBasis(PROFILE, set_current_a=16.0)).rows
     found = next(row for row in wrong if row.key == "pulse_width_us").judgement
     assert found is not None
     # 15 A offered at a setting of 16 A: 266.67 us less 250 us, beyond the 5 us of Table A.2.

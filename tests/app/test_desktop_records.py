@@ -136,7 +136,8 @@ def test_a_record_is_opened_with_captures_and_budget(qtbot: QtBot) -> None:
         current = detail.table.current
         assert current is not None
         assert current.verdict == "fail"
-        one.until(lambda: "laid over" in detail.evidence.findChildren(QLabel)[-1].text())
+        labels = detail.evidence.findChildren
+        one.until(lambda: any("laid over" in label.text() for label in labels(QLabel)))
         one.press(Key.Key_F6)
         assert detail.budget.isVisible()
         assert detail.budget.rowCount() > 3

@@ -12,7 +12,7 @@ from pilotsignal.judge import Verdict
 from pilotsignal.standard import load_profile
 from rungbench.archive.record import Record, Role, RunVerdict
 from rungbench.archive.search import RunSummary
-from rungbench.desktop.run_choice import INVENTED, Choice, Model, offer, sheets_folder
+from rungbench.desktop.run_choice import Choice, Model, offer, sheets_folder
 from rungbench.desktop.run_course import left_text
 from rungbench.desktop.run_desk import QuestionGone, QuestionPut, WindowDesk
 from rungbench.desktop.run_intake import (
@@ -33,7 +33,7 @@ from rungbench.qualify.findings import explain
 from rungbench.qualify.order import Order
 from rungbench.qualify.plan_file import load_plan
 from rungbench.qualify.progress import CheckDone, MakingSafe, Paused, RunStarted, StepStarted
-from rungbench.qualify.sheet import Sheet, read_sheet
+from rungbench.qualify.sheet import INVENTED, Sheet, read_sheet
 
 PATTERNED = replace(INVENTED, serial_pattern=r"WB\d{4}", barcode_prefix="S:")
 QUESTION = Question(Ask.AUTHORISE, OPEN, 60.0)

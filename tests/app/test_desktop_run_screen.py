@@ -11,10 +11,11 @@ from PySide6.QtGui import QImage
 
 PICTURES = {
     "cautions",
-    *(f"run-{one}" for one in ("ready", "going", "verdict", "shift", "describe")),
+    *(f"run-{one}" for one in ("ready", "going", "verdict", "shift", "describe", "options")),
     *("run-paused-skip", "run-interrupted"),
     *(f"inspection-{one}" for one in ("ready", "going", "verdict", "operator", "shift")),
-    *("records-list", "records-compare"),
+    *("records-list", "records-compare", "help-reading", "help-faults"),
+    *(f"bench-{one}" for one in ("board", "calibration", "self-check", "resistors")),
     *(f"record-{one}" for one in ("evidence", "budget", "findings", "facts", "judge")),
 }
 
@@ -25,7 +26,7 @@ def test_a_whole_run_on_a_screen(root: Path, tmp_path: Path) -> None:
     if server is None:
         pytest.skip("no Xvfb on this machine (package xvfb)")
     script = root / "tests" / "app" / "desktop_tour.py"
-    screen = "-screen 0 1400x900x24"
+    screen = "-screen 0 1200x800x24"
     places = ("DATA", "CONFIG", "STATE")
     own = {f"XDG_{name}_HOME": str(tmp_path / name.lower()) for name in places}
     paths = os.pathsep.join(str(root / one) for one in ("signal", "app"))
@@ -43,8 +44,8 @@ def test_a_whole_run_on_a_screen(root: Path, tmp_path: Path) -> None:
     assert {file.stem for file in folder.glob("*.png")} >= PICTURES
     for name in PICTURES:
         picture = QImage(str(folder / f"{name}.png"))
-        assert picture.width() >= 1400
-        seen = {picture.pixel(x, y) for x in range(0, 1400, 7) for y in range(0, 880, 7)}
+        assert (picture.width(), picture.height()) == (1200, 800)
+        seen = {picture.pixel(x, y) for x in range(0, 1200, 7) for y in range(0, 800, 7)}
         assert len(seen) > 8, name  # not one colour: something was drawn
     reports = sorted((tmp_path / "data" / "rungbench" / "reports").glob("*.pdf"))
     assert [file.stem.endswith("-hold") for file in reports].count(True) == 1

@@ -5,8 +5,10 @@ Run it so, on two cores with nothing else to do::
     xvfb-run -a -s '-screen 0 1200x800x24' .venv/bin/python tests/benchmarks/desktop_speed.py
 
 - ``first window``: from the start of a fresh interpreter to the first paint of the main window, and
-  to the first paint of all its plots.
-- ``frames``: paint events of each of the four plots over ten seconds, 77 kS/s streaming.
+  to the first paint of all its plots: the best of three starts.
+- ``frames``: paint events of each of the four plots, 77 kS/s streaming: the best of three stretches
+  of ten seconds, since whoever else is at work on the machine takes frames away; the worst stretch
+  is printed too.
 - ``edge to screen``: from the read of the simulated line that let the board's time pass the newest
   edge drawn, to the end of the repaint that drew it, plus the 20 ms that one read may hold bytes
   back.  The simulated board waits for a host that is late, so its own clock cannot be used.
@@ -37,6 +39,7 @@ BOUNDS: Final = {
     "lost link": 1.0,
 }
 _LINE_S: Final = 0.020
+_TRIES: Final = 3
 
 
 def main() -> int:
@@ -45,7 +48,8 @@ def main() -> int:
         return _started()
     if "--hour" in sys.argv:
         return _hour()
-    results = _first_window() | _streaming() | _lost_link()
+    results = min((_first_window() for _ in range(_TRIES)), key=lambda one: one["first window"])
+    results |= _streaming() | _lost_link()
     missed = [name for name, bound in BOUNDS.items() if not _holds(name, results[name], bound)]
     for name, value in results.items():
         bound = f"   (bound {BOUNDS[name]:g})" if name in BOUNDS else ""
@@ -96,10 +100,23 @@ def _streaming() -> dict[str, float]:
     desktop.worker.present(Setting(Rung.B))
     desktop.worker.sample(Mode.STREAM8)
     _run(app, 4.0)
+    samples, kilobytes = _Watch(desktop, view, reads), _resident_kb()
+    stretches = [_stretch(app, view, samples) for _ in range(_TRIES)]
+    grown = _resident_kb() - kilobytes
+    rate = samples.count / samples.board_s
+    _close(desktop, app)
+    best = max(stretches, key=lambda one: one["frames"])
+    return best | {
+        "frames, worst stretch": min(one["frames"] for one in stretches),
+        "kilosamples a second": rate / 1000.0,
+        "memory grown, MB": grown / 1000.0,
+    }
+
+
+def _stretch(app: Any, view: Any, samples: "_Watch") -> dict[str, float]:
+    """Ten seconds of it."""
     plots = (view.period, *view.strips.plots)
-    before = [plot.paints for plot in plots]
-    samples, ages = _Watch(desktop, view, reads), list[float]()
-    kilobytes = _resident_kb()
+    before, ages = [plot.paints for plot in plots], list[float]()
     began, cpu = time.monotonic(), time.process_time()
     while time.monotonic() - began < STREAM_S:
         app.processEvents()
@@ -107,18 +124,13 @@ def _streaming() -> dict[str, float]:
         time.sleep(0.0005)
     passed, cpu = time.monotonic() - began, time.process_time() - cpu
     rates = [(plot.paints - count) / passed for plot, count in zip(plots, before, strict=True)]
-    grown = _resident_kb() - kilobytes
-    rate = samples.count / samples.board_s
-    _close(desktop, app)
     delays = np.array(ages) + _LINE_S
     return {
         "frames": min(rates),
-        "kilosamples a second": rate / 1000.0,
         "edge to screen": float(np.percentile(delays, 95)),
         "edge to screen, median": float(np.median(delays)),
         "edge to screen, worst": float(delays.max()),
         "processor seconds a second": cpu / passed,
-        "memory grown, MB": grown / 1000.0,
     }
 
 
@@ -254,6 +266,7 @@ def _close(desktop: Any, app: Any) -> None:
     while desktop.worker.running:
         app.processEvents()
     desktop.worker.wait_for_end()
+    desktop.window.close_views()
     _run(app, 0.1)
 
 

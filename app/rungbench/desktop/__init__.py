@@ -34,6 +34,8 @@ class.  A view whose module is not there is not listed.
 - ``room.say(sentence)``: an error or a remark, shown in place below the view until the next one.
 - ``room.alarm(text)``: the red bar over all views; it stays until somebody has noted it.
 - ``room.go(name)``: bring another view to the front.
+- ``room.hand(name, what)``: the same, and hand it something (`handing`: the next unit of a lot, a
+  record to open); a view that takes such things has a method ``take(what)``.
 - ``room.profile``: the limits that everything on the screen is judged by.
 - ``room.theme``: `theme.Theme`: ``colour(name)`` of `palette`, ``scale`` in percent, and the signal
   ``changed`` after which own painting is to be done again.

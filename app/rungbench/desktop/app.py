@@ -11,6 +11,7 @@ from pilotsignal.standard import Profile
 from rungbench import __version__
 from rungbench.desktop.crash import catch_crashes
 from rungbench.desktop.preferences import Preferences
+from rungbench.desktop.screen import require_screen
 from rungbench.desktop.theme import Theme
 from rungbench.desktop.window import MainWindow
 from rungbench.desktop.worker import BenchWorker
@@ -61,7 +62,13 @@ def run_desktop(url: str, profile: Profile) -> ExitStatus:
     """Open the window and return when it is closed.
 
     Ctrl-C in the terminal closes it like its own cross.
+
+    Raises
+    ------
+    RungbenchError : there is no screen.
     """
+    if QApplication.instance() is None:
+        require_screen()
     app = QApplication.instance() or QApplication(sys.argv[:1])
     assert isinstance(app, QApplication)
     app.setApplicationName("Rungbench")

@@ -4,8 +4,9 @@ from collections.abc import Callable
 from typing import Final
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeySequence
+from PySide6.QtGui import QKeySequence, QResizeEvent
 from PySide6.QtWidgets import (
+    QBoxLayout,
     QHBoxLayout,
     QLabel,
     QLineEdit,
@@ -33,6 +34,8 @@ from rungbench.standin.calibration import BenchCalibration
 from rungbench.standin.record import Losses
 
 _COVERAGE: Final = 2.0  # of the standard uncertainties that records state
+_BESIDE: Final = 860
+_LEAST: Final = 150  # height of a table where all stand below one another
 _NOTHING_OPEN: Final = "No port is opened or written to before you choose it."
 
 
@@ -93,17 +96,27 @@ class BoardPage(QWidget):
         self.no_parts.setWordWrap(True)
         left.addWidget(self.no_parts)
         left.addWidget(self.parts, 4)
-        whole = QHBoxLayout(self)
-        whole.setSpacing(theme.px(20))
-        whole.addLayout(left, 3)
-        whole.addWidget(self._right(), 2)
+        self._halves = QBoxLayout(QBoxLayout.Direction.LeftToRight, self)
+        self._halves.setSpacing(theme.px(20))
+        self._halves.addLayout(left, 3)
+        self._halves.addWidget(self._right(), 2)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """What the board says stands beside the benches, or below where there is no width."""
+        super().resizeEvent(event)
+        direction = QBoxLayout.Direction
+        wide = event.size().width() >= self._theme.px(_BESIDE)
+        self._halves.setDirection(direction.LeftToRight if wide else direction.TopToBottom)
+        for table in (self.places, self.parts):
+            table.setMinimumHeight(0 if wide else self._theme.px(_LEAST))
+        self._scroll.setMinimumHeight(0 if wide else self._inside.sizeHint().height())
 
     def _right(self) -> QWidget:
         theme = self._theme
         self.identity = Pairs(theme, "Board")
         self.health = Pairs(theme, "Health")
         self.losses = Pairs(theme, "Link")
-        inside = QWidget()
+        inside = self._inside = QWidget()
         inside.setObjectName("page")
         column = QVBoxLayout(inside)
         column.setSpacing(theme.px(6))
@@ -115,7 +128,7 @@ class BoardPage(QWidget):
             column.addWidget(pairs)
             column.addSpacing(theme.px(8))
         column.addStretch(1)
-        scroll = QScrollArea()
+        scroll = self._scroll = QScrollArea()
         scroll.setWidgetResizable(True)
         scroll.setFrameShape(QScrollArea.Shape.NoFrame)
         scroll.setWidget(inside)

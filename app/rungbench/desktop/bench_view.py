@@ -18,6 +18,7 @@ from rungbench.errors import RungbenchError
 from rungbench.settings import load_settings
 
 _REPAINT_MS: Final = 500
+_NO_KEYS: Final = 175  # percent
 _PAGES: Final = ("Board", "Calibration", "Self-check", "Resistors")
 
 
@@ -67,10 +68,20 @@ class BenchView(QObject):
         self.tabs.setAccessibleName("Pages of the bench")
         pages = (self.board, self.calibration, self.check, self.resistors)
         for number, (title, page) in enumerate(zip(_PAGES, pages, strict=True), start=1):
-            self.tabs.addTab(_scrolled(page), f"{title} (Alt+{number})")
+            self.tabs.addTab(_scrolled(page), title)
             keys = QShortcut(QKeySequence(f"Alt+{number}"), self.tabs)
             keys.activated.connect(lambda place=number - 1: self.tabs.setCurrentIndex(place))
         self.tabs.currentChanged.connect(self._turned)
+        theme.changed.connect(self._name_tabs)
+        self._name_tabs()
+
+    def _name_tabs(self) -> None:
+        """With their keys, which large letters leave no room for."""
+        small = self._room.theme.scale < _NO_KEYS
+        for place, title in enumerate(_PAGES):
+            keys = f"Alt+{place + 1}"
+            self.tabs.setTabText(place, f"{title} ({keys})" if small else title)
+            self.tabs.setTabToolTip(place, keys)
 
     def _wire(self) -> None:
         worker = self._room.worker

@@ -28,7 +28,8 @@ def number(value: float, places: int) -> str:
     """A number with so many decimals, by the user's locale, without grouping."""
     locale = QLocale()
     locale.setNumberOptions(QLocale.NumberOption.OmitGroupSeparator)
-    text = locale.toString(value, "f", places)
+    # What rounds to nothing has no sign: adding zero takes it from a negative zero.
+    text = locale.toString(round(value, places) + 0.0, "f", places)
     return text.replace("-", "−")
 
 

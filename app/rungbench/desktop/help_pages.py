@@ -24,6 +24,7 @@ TITLES: Final[Mapping[str, str]] = MappingProxyType(
         "verdicts": "How a verdict is made",
         "notices": "Notices and what to do",
         "run": "How a run goes",
+        "lots": "Lots and sampling",
         "bench": "The bench",
         "keys": "All keys",
         "build": "Building the stand-in",
@@ -167,10 +168,15 @@ def exists(place: Place) -> bool:
 
 
 def topic(name: str) -> Place:
-    """Where a quantity, a kind of check or a notice is explained; the beginning if nowhere."""
+    """Where a quantity, a check or a notice is explained; the beginning if nowhere.
+
+    Checks are told by their kind, or by their id, which begins with the kind.
+    """
     if name in WHAT_TO_DO:
         return Place("notices", slug(name))
-    return Place.of(TOPICS.get(name) or CHECK_TOPICS.get(name, START))
+    kinds = (kind for kind in CHECK_TOPICS if name == kind or name.startswith(f"{kind}-"))
+    kind = max(kinds, key=len, default="plateau-standard" if name.startswith("plateau-") else "")
+    return Place.of(TOPICS.get(name) or CHECK_TOPICS.get(kind, START))
 
 
 def search(words: str) -> tuple[Hit, ...]:

@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from rungbench.desktop.handing import Explain
 from rungbench.desktop.help_pages import (
     ABOUT,
     LICENCE,
@@ -46,12 +47,6 @@ _WANTED: Final = "page"
 _ROLE: Final = Qt.ItemDataRole.UserRole
 _LIST_WIDTH: Final = 225
 _TEXT_WIDTH: Final = 820
-
-
-def explain(room: Room, name: str) -> None:
-    """Show where a quantity (`frequency_hz`) or a notice (`no-pwm`) is explained."""
-    room.preferences.put(_SECTION, _WANTED, str(topic(name)))
-    room.go(HelpView.name)
 
 
 class Browser(QTextBrowser):
@@ -141,6 +136,17 @@ class Browser(QTextBrowser):
         return False
 
 
+def _reading() -> QLabel:
+    """What was read, above the page that explains it; hidden without."""
+    label = QLabel("")
+    label.setObjectName("sentence")
+    label.setWordWrap(True)
+    label.setTextFormat(Qt.TextFormat.PlainText)
+    label.setAccessibleName("Reading that is explained")
+    label.hide()
+    return label
+
+
 class HelpView(QObject):
     """The view: contents and search on the left, the page on the right."""
 
@@ -191,6 +197,7 @@ class HelpView(QObject):
         self.forward.clicked.connect(lambda: self._step(1))
         self.browser = Browser(theme)
         self.browser.anchorClicked.connect(lambda url: self.go_to(url.toString()))
+        self.reading = _reading()
         steps = QHBoxLayout()
         steps.addWidget(self.back)
         steps.addWidget(self.forward)
@@ -203,8 +210,11 @@ class HelpView(QObject):
         self._left.setLayout(left)
         row = QHBoxLayout(self._page)
         row.setContentsMargins(0, 0, 0, 0)
+        right = QVBoxLayout()
+        right.addWidget(self.reading)
+        right.addWidget(self.browser, 1)
         row.addWidget(self._left)
-        row.addWidget(self.browser, 100)
+        row.addLayout(right, 100)
         row.addStretch(1)
         self._list_pages()
         self._resize()
@@ -219,7 +229,8 @@ class HelpView(QObject):
 
     def _resize(self) -> None:
         self._left.setFixedWidth(self._room.theme.px(_LIST_WIDTH))
-        self.browser.setMaximumWidth(self._room.theme.px(_TEXT_WIDTH))
+        for part in (self.browser, self.reading):
+            part.setMaximumWidth(self._room.theme.px(_TEXT_WIDTH))
 
     # As a view --------------------------------------------------------------------------------
 
@@ -236,10 +247,18 @@ class HelpView(QObject):
     def close(self) -> None:
         """The program ends."""
 
+    def take(self, what: object) -> None:
+        """Another view asks for an explanation."""
+        if isinstance(what, Explain):
+            self.go_to(str(topic(what.name)))
+            self.reading.setText(what.reading)
+            self.reading.setVisible(bool(what.reading))
+
     # Pages ------------------------------------------------------------------------------------
 
     def go_to(self, target: str) -> None:
         """Show a place such as ``readings#why-8-98-v``; one that is not there is said."""
+        self.reading.hide()
         place = Place.of(target)
         if not place.page:
             place = Place(self.place.page, place.heading)

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import (
     QFrame,
     QLabel,
     QScrollArea,
+    QSpacerItem,
     QVBoxLayout,
     QWidget,
 )
@@ -19,8 +20,9 @@ from pilotsignal.errors import PilotSignalError
 from rungbench.desktop.capture_file import in_fields, open_capture, save_capture
 from rungbench.desktop.errands import Errand, Errands
 from rungbench.desktop.figures import number
+from rungbench.desktop.handing import explain
 from rungbench.desktop.history import History, levels
-from rungbench.desktop.judging import Basis, Measured, measured_capture, measured_stretch
+from rungbench.desktop.judging import Measured, measured_capture, measured_stretch
 from rungbench.desktop.live_tools import ExtrasRow, FileRow, LiveTools
 from rungbench.desktop.notes import SIMULATED
 from rungbench.desktop.readings import Readings
@@ -31,9 +33,11 @@ from rungbench.desktop.setting_words import Parts
 from rungbench.desktop.snapshots import LinkState, Sampled, Snapshot
 from rungbench.errors import RungbenchError
 from rungbench.link.words import Mode, Setting
+from rungbench.qualify.readings import ReadingBasis
 
 _TWO_COLUMNS: Final = 900
 _SCALE: Final = 405  # widest, so that the readings beside it have the room
+_SCALE_HIGH: Final = 345  # in one column, so that the state is seen below it
 _UNBOUND: Final = 16_777_215  # Qt's own
 _PLOTS_AFTER_MS: Final = 30  # so that the window stands before pyqtgraph is imported
 REPAINT_MS: Final = 24
@@ -93,7 +97,9 @@ class LiveView(QObject):
         left.addWidget(legend)
         self._right = QVBoxLayout()
         self._right.setSpacing(theme.px(4))
-        self._right.addStretch(1)
+        self._space = QSpacerItem(0, 0)  # where the plots come later
+        self._right.addItem(self._space)
+        self._right.setStretch(0, 1)
         self._right.addWidget(self.readings)
         self._columns = columns = QBoxLayout(QBoxLayout.Direction.LeftToRight)
         columns.addLayout(left, 3)
@@ -108,6 +114,7 @@ class LiveView(QObject):
 
     def _wire(self) -> None:
         self.scale.chosen.connect(self._choose)
+        self.readings.asked.connect(lambda name, said: explain(self._room, name, said))
         self.extras.changed.connect(lambda _extras: self._show_choices())
         self.tools.frozen.connect(self._freeze)
         self.tools.mode.connect(self._sample)
@@ -130,8 +137,12 @@ class LiveView(QObject):
         self._columns.setDirection(direction.LeftToRight if wide else direction.TopToBottom)
         self._columns.setSpacing(self._room.theme.px(12))
         self.scale.setMaximumWidth(self._room.theme.px(_SCALE) if wide else _UNBOUND)
+        self.scale.setMaximumHeight(_UNBOUND if wide else self._room.theme.px(_SCALE_HIGH))
         self.tools.reflow(wide=wide)
         self.files.reflow(wide=wide)
+        # In one column the readings come before the plots: they are what the scale leads to.
+        self._right.removeWidget(self.readings)
+        self._right.insertWidget(self._right.count() if wide else 0, self.readings)
         if self._plots_made:
             for plot in self.strips.plots:
                 plot.setMinimumHeight(self._room.theme.px(60))
@@ -146,7 +157,7 @@ class LiveView(QObject):
 
         theme = self._room.theme
         self.period, self.strips = PeriodPlot(theme, self._profile), Strips(theme)
-        self._right.takeAt(0)
+        self._right.removeItem(self._space)
         self._right.insertWidget(0, self.period, 5)
         self._right.insertWidget(1, self.strips, 6)
         for plot in (self.period, *self.strips.plots):
@@ -213,9 +224,9 @@ class LiveView(QObject):
             Errand(lambda _cancel: measured_stretch(sampled, basis), self._take, self._room.say)
         )
 
-    def _basis(self, temperature_c: float | None = None, doubt: str = "") -> Basis:
+    def _basis(self, temperature_c: float | None = None, doubt: str = "") -> ReadingBasis:
         simulated = self._link.simulated
-        return Basis(self._profile, self._set_current_a, simulated, temperature_c, doubt)
+        return ReadingBasis(self._profile, self._set_current_a, simulated, temperature_c, doubt)
 
     def _take(self, measured: Measured) -> None:
         if not self._link.up:

@@ -17,7 +17,7 @@ _X: Final = (-60.0, 1060.0)
 _FRAME: Final = Frame(
     "One period in equivalent time, V over µs after the rising edge",
     x=_X,
-    y=(-13.5, 17.0),
+    y=(-13.5, 13.5),
     x_ticks=(0, 200, 400, 600, 800, 1000),
     y_ticks=(-12, -9, -6, -3, 0, 3, 6, 9, 12),
     x_unit="µs",
@@ -65,8 +65,8 @@ class PeriodPlot(FixedPlot):
         """The usual range, or a wider one where a file goes beyond it."""
         frame = _FRAME
         if volts > -frame.y[0]:
-            frame = replace(frame, y=(-1.1 * volts, 1.4 * volts))
-        if self.frame.y != frame.y:
+            frame = replace(frame, y=(-1.1 * volts, 1.1 * volts))
+        if self.wanted.y != frame.y:
             self.set_frame(frame)
 
     def _limits(self, measured: Measured, period_us: float, set_current_a: float | None) -> None:

@@ -6,13 +6,13 @@ nothing here moves but the curves.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPen
+from PySide6.QtGui import QFontMetricsF, QKeyEvent, QMouseEvent, QPainter, QPen, QResizeEvent
 from PySide6.QtWidgets import (
     QGraphicsItem,
     QSizePolicy,
@@ -28,11 +28,18 @@ from rungbench.desktop.theme import Theme
 pg.setConfigOptions(antialias=False, useOpenGL=False)
 
 _STEPS: Final = 200  # of the cursor across the plot, by keys
+_SMALL: Final = 0.85  # size of titles and figures
+_FOOT: Final = 22  # height of the axis below, with figures and without
+_NO_FOOT: Final = 4
+_MOST_ROOM: Final = 0.45  # of the height, for the title
 
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """Ranges, ticks and units of a plot; `places` are decimals of the tick figures."""
+    """Ranges, ticks and units of a plot; `places` are decimals of the tick figures.
+
+    `y` is what the data take; the plot adds room above for the title.
+    """
 
     title: str
     x: tuple[float, float]
@@ -117,7 +124,7 @@ class FixedPlot(QWidget):
 
     def __init__(self, theme: Theme, frame: Frame, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.theme, self.frame = theme, frame
+        self.theme, self.frame, self._wanted = theme, frame, frame
         self.paints = 0
         self._curves: list[tuple[Any, str, float]] = []
         self._boxes: list[tuple[Any, str]] = []
@@ -148,7 +155,7 @@ class FixedPlot(QWidget):
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAccessibleName(frame.title)
         self.set_frame(frame)
-        theme.changed.connect(self.restyle)
+        theme.changed.connect(self._refit)
 
     # What is drawn ----------------------------------------------------------------------------
 
@@ -204,17 +211,38 @@ class FixedPlot(QWidget):
         self._plot.removeItem(item)
 
     def set_frame(self, frame: Frame) -> None:
-        """Other ranges and ticks."""
+        """Other ranges and ticks; above the data there is room for the title."""
+        self._wanted = frame
+        line = 1.25 * QFontMetricsF(self.theme.font(_SMALL)).height()
+        foot = self.theme.px(_FOOT if frame.axis else _NO_FOOT) + self.theme.px(3)
+        share = min(_MOST_ROOM, line / max(1.0, float(self.height() - foot)))
+        low, high = frame.y
+        if frame.title:
+            frame = replace(frame, y=(low, (high - low * share) / (1.0 - share)))
         self.frame = frame
         self._plot.setXRange(*frame.x, padding=0)
         self._plot.setYRange(*frame.y, padding=0)
         self.restyle()
 
+    @property
+    def wanted(self) -> Frame:
+        """The frame that was set, without the room for the title."""
+        return self._wanted
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The title keeps its room in whatever height there is."""
+        super().resizeEvent(event)
+        if event.size().height() != event.oldSize().height():
+            self._refit()
+
+    def _refit(self) -> None:
+        self.set_frame(self._wanted)
+
     def restyle(self) -> None:
         """All colours and sizes anew."""
         theme, frame = self.theme, self.frame
         self._plot.setBackground(theme.colour("sheet"))
-        font = theme.font(0.85)
+        font = theme.font(_SMALL)
         for side, ticks, places in (
             ("left", frame.y_ticks, frame.places),
             ("bottom", frame.x_ticks, 0),
@@ -227,7 +255,7 @@ class FixedPlot(QWidget):
         self._plot.getAxis("left").setWidth(theme.px(48))
         bottom = self._plot.getAxis("bottom")
         bottom.setStyle(showValues=frame.axis)
-        bottom.setHeight(theme.px(22) if frame.axis else theme.px(4))
+        bottom.setHeight(theme.px(_FOOT if frame.axis else _NO_FOOT))
         self._plot.plotItem.layout.setContentsMargins(0, theme.px(3), theme.px(16), 0)
         self._title.setText(frame.title, color=theme.colour("faint"))
         self._title.setFont(font)

@@ -1,8 +1,10 @@
 """The table of readings: value with uncertainty, limit, margin, verdict by word and shape."""
 
+from html import escape
 from typing import Final
 
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import QEvent, QSize, Qt, Signal
+from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHBoxLayout,
@@ -15,6 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from pilotsignal.notices import Notice
 from pilotsignal.standard import Profile
 from rungbench.desktop.figures import bounds, figure, margin
 from rungbench.desktop.judging import Measured, Row
@@ -26,10 +29,16 @@ _TITLES: Final = ("Reading", "Value ± U (95 %)", "Limit", "Margin", "Verdict")
 _ROWS: Final = 9
 _NONE: Final = "–"
 _ASK_CURRENT: Final = "state the set current"
+_EXPLAIN: Final = "Explain"
 
 
 class Readings(QWidget):
-    """State and duty in words, the table, and the notices with what to do."""
+    """State and duty in words, the table, and the notices with what to do.
+
+    `asked` wants a reading explained: the name of its quantity or notice, and what it came to.
+    """
+
+    asked = Signal(str, str)
 
     def __init__(self, theme: Theme, profile: Profile) -> None:
         super().__init__()
@@ -42,10 +51,20 @@ class Readings(QWidget):
         self.state.setAccessibleName("State")
         self.duty.setAccessibleName("Duty")
         self.table = _Table(theme)
+        self.table.itemActivated.connect(lambda item: self._ask(item.row()))
+        self.table.asked.connect(self._ask)
+        self._rows: tuple[Row, ...] = ()
+        self._said = ""
         self.notices = QLabel("")
         self.notices.setWordWrap(True)
         self.notices.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.notices.setAccessibleName("Notices")
+        self.notices.setTextFormat(Qt.TextFormat.RichText)
+        self.notices.setTextInteractionFlags(
+            Qt.TextInteractionFlag.LinksAccessibleByMouse
+            | Qt.TextInteractionFlag.LinksAccessibleByKeyboard
+        )
+        self.notices.linkActivated.connect(lambda code: self.asked.emit(code, ""))
         self.read_out = QLabel("")
         self.read_out.setAccessibleName("Cursor")
         words = QHBoxLayout()
@@ -64,15 +83,43 @@ class Readings(QWidget):
         found = measured.found if measured is not None else None
         self.state.setText(state_text(found))
         self.duty.setText(duty_text(found, self._profile))
-        self.table.show_rows(measured.rows if measured is not None else ())
-        lines = [notice_text(notice) for notice in found.notices] if found is not None else []
+        self._rows = measured.rows if measured is not None else ()
+        self.table.show_rows(self._rows)
+        lines = [_linked(notice) for notice in found.notices] if found is not None else []
         if measured is not None and measured.lost:
-            lines.insert(0, f"Lost on the link: {measured.lost}. Nothing was filled in.")
-        self.notices.setText("\n".join(f"•  {line}" for line in lines))
+            lines.insert(0, escape(f"Lost on the link: {measured.lost}. Nothing was filled in."))
+        said = "<br>".join(f"•&nbsp; {line}" for line in lines)
+        # Only what changed: setting the text anew would take the focus from a link.
+        if said != self._said:
+            self._said = said
+            self.notices.setText(said)
+
+    def _ask(self, row: int) -> None:
+        if 0 <= row < len(self._rows):
+            self.asked.emit(self._rows[row].key, reading_text(self._rows[row]))
+
+
+def reading_text(row: Row) -> str:
+    """A reading in a sentence: value, limit with its clause, and what it came to."""
+    title, value, limit, far = _texts(row)
+    said = f"{title}: {value if row.quantity is not None else 'not measured'}."
+    judgement = row.judgement
+    if judgement is None:
+        return said
+    if judgement.quantity is not None:
+        said += f" Limit {limit} ({judgement.limit.clause}), margin {far}."
+    return f"{said} {str(judgement.verdict).capitalize()}: {judgement.why}"
+
+
+def _linked(notice: Notice) -> str:
+    """A notice with a link to where it is explained."""
+    return f'{escape(notice_text(notice))} <a href="{escape(notice.code)}">{_EXPLAIN}</a>'
 
 
 class _Table(QTableWidget):
-    """Rows that are written anew only where something changed."""
+    """Rows that are written anew only where something changed; F1 asks about the one looked at."""
+
+    asked = Signal(int)
 
     def __init__(self, theme: Theme) -> None:
         super().__init__(0, len(_TITLES))
@@ -97,6 +144,17 @@ class _Table(QTableWidget):
         header.setStretchLastSection(True)
         theme.changed.connect(self._resize)
         self._resize()
+
+    def event(self, event: QEvent) -> bool:
+        """F1 is the table's while a row is looked at, and the window's otherwise."""
+        if isinstance(event, QKeyEvent) and event.key() == Qt.Key.Key_F1 and self.currentRow() >= 0:
+            if event.type() == QEvent.Type.ShortcutOverride:
+                event.accept()
+                return True
+            if event.type() == QEvent.Type.KeyPress:
+                self.asked.emit(self.currentRow())
+                return True
+        return super().event(event)
 
     def _resize(self) -> None:
         self.setFont(self._theme.font())
@@ -156,7 +214,7 @@ def _texts(row: Row) -> tuple[str, str, str, str]:
         return row.title, value, "", ""
     judged = judgement.quantity
     far = "" if judged is None else margin(judged, judgement.limit)
-    if judged is None and judgement.quantity is not row.quantity:
-        # The limit is of something else than the value, which could not be worked out.
-        return row.title, value, _ASK_CURRENT, ""
+    if judged is None and row.quantity is not None:
+        # The limit is of something else than the value, or nobody knows which one it is.
+        return row.title, value, _ASK_CURRENT if row.key == "pulse_width_us" else "", ""
     return row.title, value, bounds(judgement.limit), far

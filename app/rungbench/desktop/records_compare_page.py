@@ -86,8 +86,9 @@ class ComparePage(QWidget):
         self.table.set_headings(headings)
         self.table.show_rows([cells(row) for row in compared.rows], marks(compared.rows), "fail")
         number = sum(row.differs for row in compared.rows)
+        differ = "1 quantity differs" if number == 1 else f"{number} quantities differ"
         self._about.setText(
-            f"{number} quantities differ by more than U (95 %): bold. What both budgets share, "
+            f"{differ} by more than U (95 %): bold. What both budgets share, "
             "such as the same calibration, cancels."
         )
 

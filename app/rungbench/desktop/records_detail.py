@@ -7,7 +7,6 @@ from PySide6.QtWidgets import (
     QComboBox,
     QHBoxLayout,
     QPlainTextEdit,
-    QSplitter,
     QStackedWidget,
     QTabBar,
     QVBoxLayout,
@@ -27,8 +26,10 @@ from rungbench.desktop.records_facts import (
 )
 from rungbench.desktop.records_traces import Trace
 from rungbench.desktop.run_evidence import EvidencePanel
+from rungbench.desktop.run_flow import Halves
 from rungbench.desktop.run_labels import PlainLabel
 from rungbench.desktop.run_table import LineTable
+from rungbench.desktop.side import into_sight
 from rungbench.desktop.theme import Theme
 from rungbench.desktop.verdict_mark import VerdictMark
 from rungbench.qualify.findings import Explanation
@@ -105,11 +106,7 @@ class RecordPage(QWidget):
         whole.setContentsMargins(theme.px(8), 0, 0, 0)
         whole.addWidget(self.tabs)
         whole.addWidget(self._pages, 1)
-        split = QSplitter(Qt.Orientation.Horizontal)
-        split.addWidget(self.table)
-        split.addWidget(right)
-        split.setChildrenCollapsible(False)
-        split.setSizes([theme.px(700), theme.px(560)])
+        split = Halves(theme, self.table, right, [700, 560])
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addLayout(head)
@@ -144,8 +141,9 @@ class RecordPage(QWidget):
             self.evidence.show_traces((trace,))
 
     def next_tab(self) -> None:
-        """The next part."""
+        """The next part, brought into sight."""
         self.tabs.setCurrentIndex((self.tabs.currentIndex() + 1) % len(TABS))
+        into_sight(self._pages)
 
     def _on_chosen(self, _check: str) -> None:
         line = self.table.current

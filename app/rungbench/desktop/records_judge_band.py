@@ -3,7 +3,8 @@
 from typing import Final
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QComboBox, QFrame, QHBoxLayout, QLineEdit
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QBoxLayout, QComboBox, QFrame, QHBoxLayout, QLineEdit
 
 from pilotsignal.limit import Rule
 from rungbench.desktop.records_judge import Asked, profile_names
@@ -11,6 +12,9 @@ from rungbench.desktop.run_labels import PlainLabel, button
 from rungbench.desktop.theme import Theme
 
 _OWN_RULE: Final = "the rule of each limit"
+
+
+_ONE_ROW = 860
 
 
 class JudgeBand(QFrame):
@@ -30,14 +34,24 @@ class JudgeBand(QFrame):
         self.reason.returnPressed.connect(self._give)
         label = PlainLabel(theme, "Judge again by", bold=True)
         label.setWordWrap(False)
-        layout = QHBoxLayout(self)
-        layout.addWidget(label)
-        layout.addWidget(self.profile)
-        layout.addWidget(self.rule)
-        layout.addWidget(self.reason, 1)
-        layout.addWidget(button("Judge  (Enter)", self._give))
-        layout.addWidget(button("Leave it  (F8)", self.hide))
+        self._theme = theme
+        first, second = QHBoxLayout(), QHBoxLayout()
+        for part in (label, self.profile, self.rule):
+            first.addWidget(part)
+        first.addStretch(1)
+        second.addWidget(self.reason, 1)
+        second.addWidget(button("Judge  (Enter)", self._give))
+        second.addWidget(button("Leave it  (F8)", self.hide))
+        self._layout = QBoxLayout(QBoxLayout.Direction.LeftToRight, self)
+        self._layout.addLayout(first)
+        self._layout.addLayout(second, 1)
         self.hide()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """In one row, or in two where there is not the width."""
+        super().resizeEvent(event)
+        direction, wide = QBoxLayout.Direction, event.size().width() >= self._theme.px(_ONE_ROW)
+        self._layout.setDirection(direction.LeftToRight if wide else direction.TopToBottom)
 
     def ask(self, own: str) -> None:
         """Ask; `own` is the profile that the record was judged by."""

@@ -1,17 +1,16 @@
 """The list of records: what is looked for, one page of runs, marks for comparing and export."""
 
+from collections.abc import Mapping
 from functools import partial
 from typing import Any, Final
 
 from PySide6.QtCore import QAbstractTableModel, QEvent, QObject, Qt, QTimer, Signal
 from PySide6.QtGui import QKeyEvent, QResizeEvent
 from PySide6.QtWidgets import (
-    QAbstractItemView,
+    QBoxLayout,
     QComboBox,
     QHBoxLayout,
-    QHeaderView,
     QLineEdit,
-    QTableView,
     QVBoxLayout,
     QWidget,
 )
@@ -19,6 +18,7 @@ from PySide6.QtWidgets import (
 from rungbench.archive.record import RunVerdict
 from rungbench.archive.search import RunSummary
 from rungbench.desktop.records_pages import Page, Turn, Wanted, page_text
+from rungbench.desktop.row_table import RowTable
 from rungbench.desktop.run_flow import FlowLayout
 from rungbench.desktop.run_labels import PlainLabel, button
 from rungbench.desktop.run_table import Index, RowDelegate, VerdictDelegate, calm_selection
@@ -34,6 +34,9 @@ _SAMPLES: Final = {
     6: "✓ mmmmm-mmmmm",
 }
 """As wide as columns are; that of the charger takes what is left."""
+
+_NARROW: Final = _SAMPLES | {1: "2025-12-31 23:59", 3: "MM-000000", 6: "mmmmm-mmmmm"}
+_ONE_ROW: Final = 860
 
 _ANY: Final = "any verdict"
 _WAIT_MS: Final = 180  # while somebody types nothing is asked for
@@ -110,7 +113,7 @@ def summary_cells(one: RunSummary, *, marked: bool = False) -> tuple[str, ...]:
     )
 
 
-class SummaryTable(QTableView):
+class SummaryTable(RowTable):
     """The page; Enter opens a run, Space marks it, Ctrl and the page keys turn."""
 
     opened = Signal(str)
@@ -121,22 +124,8 @@ class SummaryTable(QTableView):
         super().__init__()
         self._theme = theme
         self.runs = SummaryModel(self)
-        self.setModel(self.runs)
-        self.setItemDelegate(RowDelegate(self))
+        self.set_up("Records", self.runs, RowDelegate(self), wide=2)
         self.setItemDelegateForColumn(0, VerdictDelegate(theme, self))
-        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-        self.setShowGrid(False)
-        self.setWordWrap(False)
-        self.setTabKeyNavigation(False)
-        self.verticalHeader().hide()
-        self.setAccessibleName("Records")
-        header = self.horizontalHeader()
-        header.setHighlightSections(False)
-        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
-        header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
-        header.setSectionResizeMode(2, QHeaderView.ResizeMode.Stretch)
         self.doubleClicked.connect(lambda index: self._open(index.row()))
         theme.changed.connect(self._dress)
         self._dress()
@@ -170,14 +159,27 @@ class SummaryTable(QTableView):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """A narrow table leaves out operator and plan, which the opened record shows."""
         super().resizeEvent(event)
-        metrics, room = self.fontMetrics(), self.viewport().width()
-        needed = {
-            column: metrics.horizontalAdvance(text) + self._theme.px(18)
-            for column, text in _SAMPLES.items()
-        }
-        whole = sum(needed.values()) + metrics.horizontalAdvance("M" * 16)
+        self._fit()
+
+    def _fit(self) -> None:
+        room = self.viewport().width()
+        needed = self._widths(_SAMPLES)
+        whole = sum(needed.values()) + self.fontMetrics().horizontalAdvance("M" * 16)
+        narrow = room < whole - needed[4] - needed[5]
         self.setColumnHidden(5, room < whole)
         self.setColumnHidden(4, room < whole - needed[5])
+        widths = self._widths(_NARROW) if narrow else needed
+        shown = sum(widths[column] for column in (0, 1, 3, 6))
+        self.setColumnHidden(2, room < shown + self.fontMetrics().horizontalAdvance("M" * 6))
+        for column, width in widths.items():
+            self.horizontalHeader().resizeSection(column, width)
+
+    def _widths(self, samples: Mapping[int, str]) -> dict[int, int]:
+        metrics = self.fontMetrics()
+        return {
+            column: metrics.horizontalAdvance(text) + self._theme.px(18)
+            for column, text in samples.items()
+        }
 
     def _open(self, row: int) -> None:
         if 0 <= row < len(self.runs.rows):
@@ -187,9 +189,7 @@ class SummaryTable(QTableView):
         metrics = self.fontMetrics()
         self.verticalHeader().setDefaultSectionSize(metrics.height() + self._theme.px(8))
         calm_selection(self, self._theme)
-        for column, text in _SAMPLES.items():
-            width = metrics.horizontalAdvance(text) + self._theme.px(18)
-            self.horizontalHeader().resizeSection(column, width)
+        self._fit()
 
 
 class RecordsList(QWidget):
@@ -224,11 +224,16 @@ class RecordsList(QWidget):
         self.which.activated.connect(lambda row: self.archive_chosen.emit(bool(row)))
 
     def _lay_out(self) -> None:
-        row = QHBoxLayout()
-        for field, stretch in ((self.text, 3), (self.maker, 2), (self.since, 2), (self.until, 2)):
-            row.addWidget(field, stretch)
-        row.addWidget(self.verdict)
-        row.addWidget(self.which)
+        words, choices = QHBoxLayout(), QHBoxLayout()
+        for field, stretch in ((self.text, 3), (self.maker, 2)):
+            words.addWidget(field, stretch)
+        for field in (self.since, self.until):
+            choices.addWidget(field, 2)
+        choices.addWidget(self.verdict)
+        choices.addWidget(self.which)
+        self._sought = row = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        row.addLayout(words, 5)
+        row.addLayout(choices, 6)
         told = QHBoxLayout()
         told.addWidget(self.mark)
         told.addWidget(self.about, 1)
@@ -252,6 +257,13 @@ class RecordsList(QWidget):
         whole.addLayout(told)
         whole.addLayout(self.turns)
 
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """What is looked for in one row, or in two where there is not the width."""
+        super().resizeEvent(event)
+        direction = QBoxLayout.Direction
+        wide = event.size().width() >= self._theme.px(_ONE_ROW)
+        self._sought.setDirection(direction.LeftToRight if wide else direction.TopToBottom)
+
     @property
     def wanted(self) -> Wanted:
         """What is looked for."""
@@ -265,8 +277,7 @@ class RecordsList(QWidget):
         )
 
     def show_page(self, found: Page, *, simulated: bool) -> None:
-        """Show a page."""
-        self._timer.stop()
+        """Show a page; what was typed meanwhile is still looked for."""
         self.table.show_rows(found.rows)
         self.about.setText(page_text(found, self.wanted))
         self.mark.setVisible(simulated)

@@ -75,7 +75,7 @@ class OverlayPlot(QWidget):
         lines = (self.height() - self._about.height()) / line - 3
         step = 3 if lines > 11 else 6 if lines > 6 else 12
         frame = replace(self._frame, y_ticks=tuple(range(-12, 13, step)))
-        if frame != self._plot.frame:
+        if frame != self._plot.wanted:
             self._plot.set_frame(frame)
 
     def _limits(self, trace: Trace) -> None:

@@ -12,6 +12,8 @@ from PySide6.QtWidgets import QFileDialog, QStackedWidget, QVBoxLayout, QWidget
 from rungbench.archive.record import CheckResult
 from rungbench.archive.store import Archive
 from rungbench.desktop.errands import Cancel, Errand, Errands
+from rungbench.desktop.handing import OpenRecord
+from rungbench.desktop.handing import explain as ask_help
 from rungbench.desktop.records_compare import compare
 from rungbench.desktop.records_compare_page import Compared, ComparePage
 from rungbench.desktop.records_detail import Opened, RecordPage
@@ -25,6 +27,7 @@ from rungbench.desktop.records_traces import trace_of_check, traces_of
 from rungbench.desktop.room import Room
 from rungbench.desktop.run_flow import FlowLayout
 from rungbench.desktop.run_labels import PlainLabel, button
+from rungbench.desktop.side import into_sight
 from rungbench.desktop.snapshots import LinkState
 from rungbench.qualify.findings import explain
 
@@ -67,6 +70,12 @@ class RecordsView(QObject):
         if self.pages.currentWidget() is self.list:
             self.turn(Turn.FIRST)
             self.list.text.setFocus()
+
+    def take(self, what: object) -> None:
+        """Another view hands over a record to open."""
+        if isinstance(what, OpenRecord):
+            self.source.simulated, self.source.chosen = what.simulated, True
+            self.open(what.run_id)
 
     def hidden(self) -> None:
         """Nothing is painted."""
@@ -116,6 +125,7 @@ class RecordsView(QObject):
         self.list.table.opened.connect(self.open)
         self.list.table.marks.connect(self._refresh)
         self.detail.wants_trace.connect(self._read_trace)
+        self.detail.table.asked.connect(lambda check, said: ask_help(self.room, check, said))
         self.judge.asked.connect(self._judge)
         self.room.worker.link.connect(self._on_link)
 
@@ -228,6 +238,7 @@ class RecordsView(QObject):
             self.detail.table.setFocus()
         else:
             self.judge.ask(own_name(opened.record))
+            into_sight(self.judge)
 
     def _judge(self, asked: Asked) -> None:
         opened = self.detail.opened

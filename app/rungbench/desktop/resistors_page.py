@@ -44,6 +44,7 @@ from rungbench.desktop.theme import Theme
 
 _DRAWS, _SEED, _PERCENT = "200000", "1", "1"
 _TWO_COLUMNS: Final = 1050
+_FORM_AND_PICTURE: Final = 560
 _LEVEL: Final = "level"
 _WHERE: Final = (("low", "low edge of its window"), ("high", "high edge of its window"))
 _UNITS: Final = {"high_rail": "V", "low_rail": "V", "diode": "V"}
@@ -67,12 +68,12 @@ class ResistorsPage(QScrollArea):
         inside = QWidget()
         inside.setObjectName("page")
         self.setWidget(inside)
-        asked = QHBoxLayout()
-        asked.setSpacing(theme.px(16))
+        asked = self._beside = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        asked.setSpacing(theme.px(12))
         asked.addLayout(self._form(), 0)
         asked.addLayout(self._picture(), 1)
         self._columns = QBoxLayout(QBoxLayout.Direction.LeftToRight, inside)
-        self._columns.setSpacing(theme.px(16))
+        self._columns.setSpacing(theme.px(12))
         self._columns.addLayout(asked, 4)
         self._columns.addLayout(self._answers(), 5)
         theme.changed.connect(self._reflow)
@@ -89,6 +90,8 @@ class ResistorsPage(QScrollArea):
         wide = self.viewport().width() >= self._theme.px(_TWO_COLUMNS)
         direction = QBoxLayout.Direction
         self._columns.setDirection(direction.LeftToRight if wide else direction.TopToBottom)
+        both = self.viewport().width() >= self._theme.px(_FORM_AND_PICTURE)
+        self._beside.setDirection(direction.LeftToRight if both else direction.TopToBottom)
 
     def _form(self) -> QVBoxLayout:
         grid = QGridLayout()
@@ -156,7 +159,7 @@ class ResistorsPage(QScrollArea):
         about.setObjectName("link")
         column = QVBoxLayout()
         column.setSpacing(self._theme.px(6))
-        column.addWidget(Title(self._theme, "States on the voltage scale"))
+        column.addWidget(Title(self._theme, "States and levels"))
         column.addWidget(self.scale, 1)
         column.addWidget(about)
         return column
@@ -220,7 +223,7 @@ class ResistorsPage(QScrollArea):
         self.percent.setAccessibleName("Tolerance of the parts in percent")
         self.seek = QPushButton("&Find parts")
         for field in (self.level, self.percent):
-            field.setMaximumWidth(self._theme.px(80))
+            field.setMaximumWidth(self._theme.px(56))
             field.returnPressed.connect(self.find_parts)
         self.level.textEdited.connect(
             lambda _text: self.where.setCurrentIndex(self.where.findData(_LEVEL))

@@ -43,7 +43,7 @@ class SpreadScale(QWidget):
 
     def minimumSizeHint(self) -> QSize:
         """Labels stay apart down to this."""
-        return QSize(self._theme.px(240), self._theme.px(320))
+        return QSize(self._theme.px(210), self._theme.px(320))
 
     # Drawing ----------------------------------------------------------------------------------
 

@@ -45,3 +45,4 @@ class Room:
     alarm: Callable[[str], None]
     go: Callable[[str], None]
     profile: Profile
+    hand: Callable[[str, object], None]

@@ -3,7 +3,7 @@
 from typing import Final
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtGui import QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from pilotsignal.judge import Judgement
@@ -22,38 +22,77 @@ class JudgementBar(QWidget):
         self._theme, self._judgement = theme, judgement
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setAccessibleName(judgement_text(judgement))
-        theme.changed.connect(self.updateGeometry)
+        theme.changed.connect(self._fit)
 
     def sizeHint(self) -> QSize:
-        """Two lines of text and the line between them."""
-        height = self.fontMetrics().height()
-        return QSize(self._theme.px(240), 2 * height + self._theme.px(26))
+        """As high as the width there is asks for."""
+        return QSize(self._theme.px(240), self._needed())
+
+    def minimumSizeHint(self) -> QSize:
+        """Narrow, with the texts below one another."""
+        return QSize(self._theme.px(120), self._needed())
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Narrower may be higher."""
+        super().resizeEvent(event)
+        self._fit()
+
+    def _fit(self) -> None:
+        if self.height() != self._needed():
+            self.setFixedHeight(self._needed())
+
+    def _needed(self) -> int:
+        """The bar, with one or two lines of text above and below."""
+        pairs = (self._above, self._below)
+        lines = sum(2 if self._parted(pair, self.width()) else 1 for pair in pairs)
+        return lines * self.fontMetrics().height() + self._theme.px(26)
+
+    @property
+    def _above(self) -> tuple[str, str]:
+        """Value and margin."""
+        quantity = self._judgement.quantity
+        if quantity is None:
+            return "not measured", ""
+        away = margin(quantity, self._judgement.limit) if quantity.u > 0.0 else ""
+        return figure(quantity), f"margin {away}" if away else ""
+
+    @property
+    def _below(self) -> tuple[str, str]:
+        """Limit and rule."""
+        limit = self._judgement.limit
+        return f"limit {bounds(limit)}", str(limit.rule.value)
+
+    def _parted(self, pair: tuple[str, str], width: int) -> bool:
+        """Whether both do not fit beside one another."""
+        metrics = self.fontMetrics()
+        needed = sum(metrics.horizontalAdvance(text) for text in pair)
+        return bool(pair[1]) and needed + self._theme.px(10) > width
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Band, value, figures."""
-        quantity, limit = self._judgement.quantity, self._judgement.limit
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        line = self.fontMetrics().height()
-        painter.setPen(self._theme.colour("ink"))
-        left, right = Qt.AlignmentFlag.AlignLeft, Qt.AlignmentFlag.AlignRight
-        top = QRectF(0, 0, self.width(), line)
-        painter.drawText(top, left, "not measured" if quantity is None else figure(quantity))
-        painter.setPen(self._theme.colour("faint"))
-        if quantity is not None:
-            away = margin(quantity, limit) if quantity.u > 0.0 else ""
-            painter.drawText(top, right, f"margin {away}" if away else "")
-        rail = QRectF(0, line + self._theme.px(4), self.width(), self._theme.px(16))
+        y = self._write(painter, 0.0, self._above, "ink")
+        rail = QRectF(0, y + self._theme.px(4), self.width(), self._theme.px(16))
         span = _span(self._judgement)
         if span is not None:
             self._draw_band(painter, rail, span)
-            if quantity is not None:
+            if self._judgement.quantity is not None:
                 self._draw_value(painter, rail, span)
-        foot = QRectF(0, rail.bottom() + self._theme.px(2), self.width(), line)
-        painter.setPen(self._theme.colour("faint"))
-        painter.drawText(foot, left, f"limit {bounds(limit)}")
-        painter.drawText(foot, right, str(limit.rule.value))
+        self._write(painter, rail.bottom() + self._theme.px(2), self._below, "faint")
         painter.end()
+
+    def _write(self, painter: QPainter, y: float, pair: tuple[str, str], colour: str) -> float:
+        """A text at the left and one at the right, or below it; returns where they end."""
+        line = float(self.fontMetrics().height())
+        painter.setPen(self._theme.colour(colour))
+        painter.drawText(QRectF(0, y, self.width(), line), Qt.AlignmentFlag.AlignLeft, pair[0])
+        painter.setPen(self._theme.colour("faint"))
+        parted = self._parted(pair, self.width())
+        y += line if parted else 0.0
+        side = Qt.AlignmentFlag.AlignLeft if parted else Qt.AlignmentFlag.AlignRight
+        painter.drawText(QRectF(0, y, self.width(), line), side, pair[1])
+        return y + line
 
     def _draw_band(self, painter: QPainter, rail: QRectF, span: tuple[float, float]) -> None:
         limit = self._judgement.limit

@@ -12,6 +12,7 @@ from pilotsignal.errors import PilotSignalError
 from pilotsignal.standard import BUILT_IN, Profile, load_profile
 from rungbench.archive.record import ChargerIdentity
 from rungbench.archive.store import open_archive
+from rungbench.desktop.run_options import NOTHING_STATED, Options
 from rungbench.errors import RungbenchError, WrongUse
 from rungbench.lots.decision import LotDecision
 from rungbench.lots.lot import Lot, LotState
@@ -21,16 +22,8 @@ from rungbench.qualify.desk import Ask
 from rungbench.qualify.order import Order, check_charger
 from rungbench.qualify.plan import Plan
 from rungbench.qualify.plan_file import load_plan, shipped_plans
-from rungbench.qualify.sheet import Sheet, read_sheet
+from rungbench.qualify.sheet import INVENTED, Sheet, read_sheet
 
-INVENTED: Final = Sheet(
-    maker="Example",
-    model="Simulated AC charger",
-    rated_current_a=16.0,
-    phases=3,
-    outlet="cable",
-)
-INVENTED_SERIAL: Final = "SIM-0001"
 _NEEDED: Final = {
     "maker": "maker",
     "model": "model",
@@ -77,12 +70,18 @@ class Offer:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """What was chosen for the runs to come."""
+    """What was chosen for the runs to come; `plan` as it stands in its file."""
 
     model: Model
     plan: Plan
     profile: Profile
     operator: str = ""
+    options: Options = NOTHING_STATED
+
+    @property
+    def amended(self) -> Plan:
+        """The plan as it will be run."""
+        return self.options.amended(self.plan)
 
     def order(self, serial: str, *, armed: bool, reason: str = "") -> Order:
         """The order for one charger; `reason` is why it is tested again.
@@ -105,21 +104,22 @@ class Choice:
         """The same without a look at whether the charger can be so."""
         charger = self._charger(serial, reason)
         cannot = frozenset(Ask(word) for word in self.model.sheet.cannot or ())
-        return Order(self.plan, charger, self.profile, self.operator, armed, cannot)
+        cannot |= self.options.cannot
+        return Order(self.amended, charger, self.profile, self.operator, armed, cannot)
 
     def _charger(self, serial: str, reason: str) -> ChargerIdentity:
-        sheet = self.model.sheet
+        sheet, stated = self.model.sheet, self.options
         again = f"Tested again: {reason.strip()}" if reason.strip() and not self.model.lot else ""
         return ChargerIdentity(
             maker=sheet.maker or "",
             model=sheet.model or "",
             serial=serial,
             rated_current_a=sheet.rated_current_a or 0.0,
-            set_current_a=sheet.set_current_a,
+            set_current_a=stated.set_current_a or sheet.set_current_a,
             phases=sheet.phases or 0,
             outlet=sheet.outlet or "",
             notes=". ".join(filter(None, (sheet.notes or "", again))),
-            ventilation=sheet.ventilation or "",
+            ventilation=stated.ventilation or sheet.ventilation or "",
         )
 
 
@@ -163,6 +163,13 @@ def lot_model(state: LotState) -> Model:
     open_still = state.standing.decision is LotDecision.OPEN
     word = "" if open_still else f" ({state.standing.decision})"
     return Model(f"Lot {lot.name}{word}", replace(lot.sheet, plan=lot.basis.plan), lot=lot)
+
+
+def with_lot(found: Offer, state: LotState) -> tuple[Offer, Model]:
+    """What there is with a lot as it stands now; its model comes first."""
+    model = lot_model(state)
+    others = [one for one in found.models if one.lot is None or one.lot.name != state.lot.name]
+    return replace(found, models=(model, *others)), model
 
 
 def _plans(trouble: list[str]) -> Iterator[Plan]:

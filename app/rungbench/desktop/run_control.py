@@ -11,11 +11,10 @@ from typing import Final
 
 from PySide6.QtCore import QObject, Signal, Slot
 
-from rungbench.archive.record import utc_now
 from rungbench.desktop.commands import Job
 from rungbench.desktop.errands import Cancel, Errand, Errands
 from rungbench.desktop.room import Room
-from rungbench.desktop.run_choice import INVENTED_SERIAL, Choice, Model, Offer, offer
+from rungbench.desktop.run_choice import Choice, Model, Offer, offer, with_lot
 from rungbench.desktop.run_desk import WindowDesk
 from rungbench.desktop.run_intake import Intake, Repeated, newest_by_serial, untested
 from rungbench.desktop.run_job import (
@@ -25,14 +24,18 @@ from rungbench.desktop.run_job import (
     admit,
     run_work,
 )
+from rungbench.desktop.run_options import Options
 from rungbench.desktop.run_papers import Papers, papers_folder, write_papers
 from rungbench.desktop.run_progress import Line, Progress, planned
-from rungbench.desktop.run_shift import Shift, shift_of
+from rungbench.desktop.run_shift import Shift
+from rungbench.desktop.run_shift_count import ShiftCount
 from rungbench.desktop.snapshots import JobEnd, LinkState, Snapshot
 from rungbench.errors import RungbenchError, WrongUse
+from rungbench.lots.lot import LotState
 from rungbench.paths import Place
 from rungbench.qualify.desk import Answer, Want, Wish
 from rungbench.qualify.progress import Paused
+from rungbench.qualify.sheet import INVENTED_SERIAL
 from rungbench.settings import Settings, load_settings
 
 TITLE: Final = "run"
@@ -85,8 +88,10 @@ class RunControl(QObject):
         self.by_hand = room.preferences.get(_SECTION, "by hand", False)
         self.progress: Progress | None = None
         self.outcome: RunOutcome | None = None
-        self.shift = Shift(_shift_since(room))
         self.errands = Errands("run", self)
+        self.counting = ShiftCount(room.preferences, self.errands, self.tell)
+        self.counting.counted.connect(self._counted)
+        self._handed: LotState | None = None  # before there was anything to choose from
         self._desk: WindowDesk | None = None
         self._proposed = ""
         self._early: list[Wish] = []  # wanted before the desk was open
@@ -112,6 +117,11 @@ class RunControl(QObject):
     def archive(self) -> Place | None:
         """Where runs on this bench are kept."""
         return self._bench.archive
+
+    @property
+    def shift(self) -> Shift:
+        """The shift so far."""
+        return self.counting.shift
 
     @property
     def running(self) -> bool:
@@ -148,7 +158,9 @@ class RunControl(QObject):
         profile = self.choice.profile
         if model.lot is not None:
             profile = self.offer.profile(model.lot.basis.profile.split(" ")[0]) or profile
-        self._choose(replace(self.choice, model=model, plan=plan, profile=profile))
+        # What was stated of one model holds for no other.
+        chosen = Choice(model, plan, profile, self.choice.operator)
+        self._choose(chosen)
         self._new_charger()
 
     def choose_plan(self, name: str) -> None:
@@ -162,6 +174,11 @@ class RunControl(QObject):
         profile = self.offer.profile(name)
         if self.choice is not None and profile is not None and not self.running:
             self._choose(replace(self.choice, profile=profile))
+
+    def choose_options(self, options: Options) -> None:
+        """What is stated beside sheet and plan, for this model."""
+        if self.choice is not None and not self.running and self.choice.model.lot is None:
+            self._choose(replace(self.choice, options=options))
 
     def name_operator(self, name: str) -> None:
         """Who does it from now on."""
@@ -178,6 +195,17 @@ class RunControl(QObject):
         self.offer = replace(self.offer, models=(model, *self.offer.models))
         if self.choice is None:
             self._take_offer(self.offer)
+        self.choose_model(model)
+
+    def take_lot(self, state: LotState) -> None:
+        """A lot whose next unit is tested; its sheet, plan and limits are chosen with it."""
+        if self.running:
+            self.tell("A run goes on; the lot can be chosen when it has ended.")
+            return
+        if self.choice is None:
+            self._handed = state
+            return
+        self.offer, model = with_lot(self.offer, state)
         self.choose_model(model)
 
     def _choose(self, choice: Choice) -> None:
@@ -342,21 +370,12 @@ class RunControl(QObject):
     def _reported(self, papers: Papers) -> None:
         self.tell(f"The inspection report is {papers.report}.")
 
-    def new_shift(self) -> None:
-        """Count from now on."""
-        now = utc_now()
-        self.room.preferences.put(_SECTION, "shift", now.isoformat())
-        self.shift = Shift(now)
-        self._count()
+    def new_shift(self, since: datetime | None = None) -> None:
+        """Count from then on, from now on without it."""
+        self.counting.begin(since)
         self.changed.emit()
 
-    def _count(self) -> None:
-        archive, simulated, since = self._bench.archive, self._bench.simulated, self.shift.since
-        if archive is not None:
-            self.errand(lambda _: shift_of(archive, simulated, since), self._counted, self.tell)
-
-    def _counted(self, shift: Shift) -> None:
-        self.shift = shift
+    def _counted(self) -> None:
         if self.phase is Phase.READY and self.serial == self._proposed:
             self._propose()
         self.changed.emit()
@@ -383,7 +402,7 @@ class RunControl(QObject):
         self._bench = _Bench(link.url, link.simulated, archive, chosen.settings)
         simulated = link.simulated
         self.errand(lambda _: offer(archive, simulated=simulated), self._take_offer, self.tell)
-        self._count()
+        self.counting.look_in(archive, simulated=simulated)
 
     def _take_offer(self, found: Offer) -> None:
         settings = self._bench.settings
@@ -406,6 +425,9 @@ class RunControl(QObject):
         self.choose_model(model)
         if found.trouble:
             self.tell(" ".join(found.trouble))
+        if self._handed is not None and not self.running:
+            handed, self._handed = self._handed, None
+            self.take_lot(handed)
 
     @Slot(object)
     def _on_told(self, told: object) -> None:
@@ -437,7 +459,7 @@ class RunControl(QObject):
             self.ended.emit(end.result)
         else:
             self.phase, self.sentence = Phase.READY, end.sentence
-        self._count()
+        self.counting.count()
         self.changed.emit()
 
     def _hand_over(self, outcome: RunOutcome) -> None:
@@ -467,14 +489,3 @@ class RunControl(QObject):
     ) -> None:
         """Have something done on the thread of errands."""
         self.errands.start(Errand(work, done, failed))
-
-
-def _shift_since(room: Room) -> datetime:
-    """When the shift began; one that nobody ended goes on after a restart on the same day."""
-    now = utc_now()
-    try:
-        since = datetime.fromisoformat(room.preferences.get(_SECTION, "shift", ""))
-    except ValueError:
-        return now
-    fresh = since.tzinfo is not None and 0.0 <= (now - since).total_seconds() < 16 * 3600.0
-    return since if fresh else now

@@ -22,6 +22,11 @@ class CourseBar(QWidget):
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         theme.changed.connect(self.updateGeometry)
 
+    def size_to(self, size: float) -> None:
+        """`size` times the usual font from now on."""
+        self._size = size
+        self.updateGeometry()
+
     def show_course(self, stage: Stage, share: float, left: str) -> None:
         """How far the run is: `share` of the checks from 0 to 1, `left` in words."""
         if (stage, round(share, 3), left) == (self._stage, round(self._share, 3), self._left):
@@ -59,12 +64,24 @@ class CourseBar(QWidget):
             painter.setFont(self._theme.font(self._size, bold=here))
             word = self._stage.value if here else part.value
             text = QRectF(x, height + gap / 2, width, line * 1.15)
-            painter.drawText(text, Qt.AlignmentFlag.AlignLeft, word)
+            self._write(painter, text, word, last=part is Stage.MAKE_SAFE)
             if part is Stage.CHECKS:
-                text.adjust(0.0, 0.0, -3.0 * gap, 0.0)
+                # The word behind may need more than its own rail.
+                behind = painter.fontMetrics().horizontalAdvance(Stage.MAKE_SAFE.value)
+                over = max(0.0, behind - _PARTS[-1][1] * self.width())
+                text.adjust(0.0, 0.0, -3.0 * gap - over, 0.0)
                 painter.drawText(text, Qt.AlignmentFlag.AlignRight, self._left)
             x += width + gap
         painter.end()
+
+    def _write(self, painter: QPainter, text: QRectF, word: str, *, last: bool) -> None:
+        """The word below its rail; the last one ends with it, and none is cut."""
+        needed = painter.fontMetrics().horizontalAdvance(word)
+        if needed > text.width() and last:
+            text = QRectF(text.right() - needed, text.top(), needed, text.height())
+        elif needed > text.width():
+            return
+        painter.drawText(text, Qt.AlignmentFlag.AlignLeft, word)
 
     def _where(self) -> Stage:
         return Stage.CHECKS if self._stage is Stage.PAUSED else self._stage

@@ -1,6 +1,7 @@
 """The evidence of one check: what it came to, judgements drawn, quantities, the period recorded."""
 
 from collections.abc import Sequence
+from typing import Final
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
@@ -15,7 +16,8 @@ from rungbench.desktop.run_labels import PlainLabel
 from rungbench.desktop.theme import Theme
 from rungbench.desktop.verdict_mark import VerdictMark
 
-_MOST_OBSERVED = 12
+_MOST_OBSERVED: Final = 12
+_PLOT_PX: Final = 190
 
 
 class EvidencePanel(QFrame):
@@ -27,25 +29,34 @@ class EvidencePanel(QFrame):
         self._title = PlainLabel(theme, "Evidence", size=1.2, bold=True)
         self._mark = VerdictMark(theme, 1.2)
         self._why = PlainLabel(theme)
-        self._body = QWidget()
-        self._list = QVBoxLayout(self._body)
-        self._list.setContentsMargins(0, 0, self._theme.px(8), 0)
+        self._list = QVBoxLayout()
         self._plot = OverlayPlot(theme)
-        scroll = QScrollArea()
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QFrame.Shape.NoFrame)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        scroll.setWidget(self._body)
-        scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        body = QWidget()
+        body.setObjectName("page")
+        column = QVBoxLayout(body)
+        column.setContentsMargins(0, 0, theme.px(8), 0)
+        for part in (self._title, self._mark, self._why):
+            column.addWidget(part)
+        column.addLayout(self._list)
+        column.addWidget(self._plot, 1)
+        # All of it scrolls, so that nothing is squeezed where letters are large.
+        self._scroll = QScrollArea()
+        self._scroll.setWidgetResizable(True)
+        self._scroll.setFrameShape(QFrame.Shape.NoFrame)
+        self._scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self._scroll.setWidget(body)
+        self._scroll.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self._scroll.setAccessibleName("Evidence")
         layout = QVBoxLayout(self)
         layout.setContentsMargins(theme.px(8), 0, 0, 0)
-        layout.addWidget(self._title)
-        layout.addWidget(self._mark)
-        layout.addWidget(self._why)
-        layout.addWidget(scroll, 2)
-        layout.addWidget(self._plot, 3)
+        layout.addWidget(self._scroll)
         self.setAccessibleName("Evidence")
+        theme.changed.connect(self._resize)
+        self._resize()
         self.show_result(None)
+
+    def _resize(self) -> None:
+        self._plot.setMinimumHeight(self._theme.px(_PLOT_PX))
 
     def show_result(self, result: CheckResult | None, title: str = "") -> None:
         """Another check, or one that is still to come."""
@@ -61,8 +72,8 @@ class EvidencePanel(QFrame):
                 widget.deleteLater()
         for widget in self._rows(result) if result else ():
             self._list.addWidget(widget)
-        self._list.addStretch(1)
         self._plot.show_traces(())
+        self._scroll.verticalScrollBar().setValue(0)
 
     def show_traces(self, traces: Sequence[Trace]) -> None:
         """What was recorded."""

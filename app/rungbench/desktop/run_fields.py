@@ -1,14 +1,15 @@
 """Fields that scanners and hands type into: the serial number, a reason, the operator's name."""
 
 from PySide6.QtCore import QEvent, QObject, Qt, Signal
-from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QComboBox, QFrame, QHBoxLayout, QLineEdit, QWidget
+from PySide6.QtGui import QKeyEvent, QResizeEvent
+from PySide6.QtWidgets import QBoxLayout, QComboBox, QFrame, QLineEdit, QWidget
 
 from rungbench.desktop.run_intake import LONGEST
 from rungbench.desktop.run_labels import PlainLabel
 from rungbench.desktop.scans import ScanGuard
 from rungbench.desktop.theme import Theme
 
+_ONE_ROW = 700
 _ENTER = (Qt.Key.Key_Return, Qt.Key.Key_Enter)
 
 
@@ -62,6 +63,11 @@ class SerialEdit(QLineEdit):
         self.insert(text)
         self.setModified(True)
 
+    def size_to(self, size: float) -> None:
+        """`size` times the usual font from now on."""
+        self._size = size
+        self._dress()
+
     def _dress(self) -> None:
         self.setFont(self._theme.font(self._size, bold=self._size > 1.0))
 
@@ -87,11 +93,19 @@ class AskedLine(QFrame):
         self._edit.installEventFilter(self)
         hint = PlainLabel(theme, "Enter: take it   Esc: leave it", size=size).colour("faint")
         hint.setWordWrap(False)
-        layout = QHBoxLayout(self)
-        layout.addWidget(self._label)
-        layout.addWidget(self._edit, 1)
-        layout.addWidget(hint)
+        self._theme, self._wide = theme, _ONE_ROW * size
+        self._layout = QBoxLayout(QBoxLayout.Direction.LeftToRight, self)
+        self._layout.addWidget(self._label)
+        self._layout.addWidget(self._edit, 1)
+        self._layout.addWidget(hint)
         self.hide()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """In one row, or below one another where there is not the width."""
+        super().resizeEvent(event)
+        direction, wide = QBoxLayout.Direction, event.size().width() >= self._theme.px(self._wide)
+        self._layout.setDirection(direction.LeftToRight if wide else direction.TopToBottom)
+        self._label.setWordWrap(not wide)
 
     @property
     def edit(self) -> QLineEdit:

@@ -1,7 +1,47 @@
-"""Buttons in a row that goes on in the next line where the window is narrow."""
+"""What gives way where the window is narrow: buttons go on in the next line, halves lie below."""
+
+from typing import Final
 
 from PySide6.QtCore import QMargins, QPoint, QRect, QSize, Qt
-from PySide6.QtWidgets import QLayout, QLayoutItem, QWidget
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QLayout, QLayoutItem, QSplitter, QWidget
+
+from rungbench.desktop.theme import Theme
+
+_BESIDE: Final = 820
+_LEAST: Final = 240  # height of each half where they lie below one another
+
+
+class Halves(QSplitter):
+    """Two parts beside one another, or below where there is not the width for both."""
+
+    def __init__(self, theme: Theme, first: QWidget, second: QWidget, sizes: list[int]) -> None:
+        super().__init__(Qt.Orientation.Horizontal)
+        self._theme, self._sizes = theme, sizes
+        self._halves = (first, second)
+        self.addWidget(first)
+        self.addWidget(second)
+        self.setChildrenCollapsible(False)
+        self.setSizes([theme.px(size) for size in sizes])
+        for place, size in enumerate(sizes):
+            self.setStretchFactor(place, size)
+        theme.changed.connect(self._turn)
+        self._turn()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """See the class."""
+        super().resizeEvent(event)
+        self._turn()
+
+    def _turn(self) -> None:
+        across, down = Qt.Orientation.Horizontal, Qt.Orientation.Vertical
+        wanted = across if self.width() >= self._theme.px(_BESIDE) else down
+        for half in self._halves:
+            half.setMinimumHeight(self._theme.px(_LEAST))
+        if wanted != self.orientation():
+            self.setOrientation(wanted)
+            sizes = self._sizes if wanted == across else [1, 1]
+            self.setSizes([self._theme.px(500 * size) for size in sizes])
 
 
 class FlowLayout(QLayout):

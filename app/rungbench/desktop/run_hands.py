@@ -8,9 +8,10 @@ from PySide6.QtWidgets import QWidget
 
 from rungbench.desktop.run_control import RunControl
 from rungbench.desktop.run_fields import AskedLine
-from rungbench.desktop.run_papers import papers_folder, write_file
+from rungbench.desktop.run_papers import papers_folder
 from rungbench.desktop.run_slip import slip_of
 from rungbench.qualify.desk import Answer, Reply
+from rungbench.report.files import write_file
 
 _ASKED: Final = {
     "cannot": "Why can it not be done?",

@@ -1,13 +1,14 @@
 """Inspection mode: the whole screen, by keys and scanner only, the verdict seen from afar."""
 
 from functools import partial
-from typing import Final
+from typing import Final, Protocol
 
 from PySide6.QtCore import QRectF, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QScreen, QShowEvent
+from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QResizeEvent, QScreen, QShowEvent
 from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QStackedWidget, QVBoxLayout, QWidget
 
 from rungbench.archive.record import RunVerdict
+from rungbench.desktop.lots_band import LotBand
 from rungbench.desktop.palette import VERDICT_COLOURS
 from rungbench.desktop.run_control import Phase, RunControl
 from rungbench.desktop.run_course import CourseBar, left_text
@@ -30,6 +31,19 @@ _KEYS: Final = {
 }
 
 
+_USUAL: Final = 760  # height of a screen at which everything has its usual size, at 100 %
+_FAR: Final = 0.36  # of the height, for the word
+_TEXT: Final = 0.22
+_TEXT_SIZES: Final = (1.5, 1.2, 1.0, 0.8, 0.65)
+
+
+class Sized(Protocol):
+    """Something whose letters can have another size."""
+
+    def size_to(self, size: float) -> None:
+        """`size` times the usual font."""
+
+
 class FarVerdict(QWidget):
     """Shape and word as large as they fit."""
 
@@ -44,6 +58,11 @@ class FarVerdict(QWidget):
         self.setAccessibleName(spoken or word)
         self.update()
 
+    def letters_px(self) -> int:
+        """Size of the letters."""
+        across = 1.5 * self.width() / max(4, len(self._word))
+        return max(10, int(min(self.height() * 0.45, across)))
+
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Shape above, word below, on the whole width."""
         if not self._word:
@@ -52,7 +71,7 @@ class FarVerdict(QWidget):
         known = self._word in VERDICT_COLOURS
         width, height = float(self.width()), float(self.height())
         font = self._theme.font(1.0, bold=True)
-        font.setPixelSize(max(10, int(min(height * 0.45, 1.5 * width / max(4, len(self._word))))))
+        font.setPixelSize(self.letters_px())
         painter.setFont(font)
         line = float(painter.fontMetrics().height())
         room = height - line
@@ -90,8 +109,15 @@ class InspectionFace(QWidget):
         self._prompt = PromptBand(control, size=1.5)
         self._keys = PlainLabel(theme, size=1.3).colour("faint")
         self._tally = PlainLabel(theme, size=1.3, bold=True)
+        self.lot = LotBand(control, size=1.3)
         self.shift = ShiftPage(control, size=1.5)
         self.pages = QStackedWidget()
+        self._sizes: tuple[tuple[Sized, float], ...] = (
+            (self.serial, 3.0),
+            (self._sentence, 1.8),
+            (self._course, 1.6),
+            *((part, 1.3) for part in (self._top, self._simulated, self._keys, self._tally)),
+        )
         self.hands = RunHands(control, self.line, self, self.take_scans)
         self._lay_out()
         self._wire()
@@ -105,7 +131,7 @@ class InspectionFace(QWidget):
         column = QVBoxLayout(run)
         column.setSpacing(theme.px(10))
         column.addWidget(self.serial)
-        for part in (self._sentence, self._prompt, self._course):
+        for part in (self.lot, self._sentence, self._prompt, self._course):
             column.addWidget(part)
         column.addWidget(self.far, 1)
         column.addWidget(self._text)
@@ -162,7 +188,7 @@ class InspectionFace(QWidget):
         if self.pages.currentIndex() == 0:
             self.take_scans()
         else:
-            self.setFocus()
+            self.shift.setFocus()
 
     # What is shown ------------------------------------------------------------------------------
 
@@ -218,6 +244,25 @@ class InspectionFace(QWidget):
                     text = f"{meaning_text(outcome)}\n{finding_text(outcome)}".strip()
         self.far.show_word(word, spoken)
         self._text.setText(text)
+        self._fit()
+
+    def _fit(self) -> None:
+        """The word stays large on any screen: what stands around it gives way."""
+        height = self.control_screen().geometry().height()
+        share = min(1.0, height / self._theme.px(_USUAL))
+        for part, size in self._sizes:
+            part.size_to(size * share)
+        self.far.setMinimumHeight(round(_FAR * height))
+        width = max(1, self._text.width())
+        for size in _TEXT_SIZES:
+            self._text.size_to(size * share)
+            if self._text.heightForWidth(width) <= _TEXT * height:
+                break
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Another screen."""
+        super().resizeEvent(event)
+        self._fit()
 
     def _running_word(self) -> str:
         progress = self.control.progress

@@ -19,6 +19,7 @@ class RunKey:
 
 
 KEYS: Final = (
+    RunKey("options", "F2", "Options"),
     RunKey("shift", "F3", "Shift"),
     RunKey("operator", "F4", "Operator"),
     RunKey("report", "F5", "Report and next charger"),
@@ -32,6 +33,8 @@ KEYS: Final = (
     RunKey("bare", "Ctrl+F8", "Start without arming"),
     RunKey("next", "Ctrl+F5", "Next charger"),
     RunKey("new shift", "Ctrl+F3", "New shift"),
+    RunKey("since", "Ctrl+F4", "Shift since"),
+    RunKey("save shift", "Ctrl+S", "Save the summary"),
     RunKey("inspection", "F11", "Inspection mode"),
     RunKey("back", "Alt+Left", "Back to the run"),
 )

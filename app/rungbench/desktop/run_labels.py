@@ -29,6 +29,11 @@ class PlainLabel(QLabel):
         self._dress()
         return self
 
+    def size_to(self, size: float) -> None:
+        """`size` times the usual font from now on."""
+        self._size = size
+        self._dress()
+
     def _dress(self) -> None:
         self.setFont(self._theme.font(self._size, bold=self._bold))
         palette = self.palette()

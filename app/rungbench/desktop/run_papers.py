@@ -2,19 +2,15 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
 
 from rungbench.archive.store import open_archive
 from rungbench.desktop.preferences import Preferences
 from rungbench.desktop.run_job import RunOutcome
 from rungbench.desktop.run_slip import slip_of
-from rungbench.errors import RungbenchError
 from rungbench.paths import paths
 from rungbench.report.evidence import Evidence
-from rungbench.report.files import write_whole
+from rungbench.report.files import write_file
 from rungbench.settings import Settings
-
-_FOLDER: Final = "reports"
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +24,7 @@ class Papers:
 def papers_folder(preferences: Preferences) -> Path:
     """Where reports and slips go: what the user chose, else a folder beside the archives."""
     chosen = preferences.get("run", "papers", "")
-    return Path(chosen) if chosen else paths().archive.parent / _FOLDER
+    return Path(chosen) if chosen else paths().reports
 
 
 def write_papers(outcome: RunOutcome, folder: Path) -> Papers:
@@ -56,18 +52,6 @@ def write_papers(outcome: RunOutcome, folder: Path) -> Papers:
 def write_slip(text: str, file: Path) -> Path:
     """Write a hold slip as plain text; returns the file."""
     return write_file(file, text.encode("utf-8", "backslashreplace"))
-
-
-def write_file(file: Path, content: bytes) -> Path:
-    """Write a file whole, its folder too; `RungbenchError` where that is not possible."""
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise RungbenchError(
-            f"{file.parent} cannot be made ({problem.strerror}); name another folder."
-        ) from problem
-    write_whole(file, [content], replace=True)
-    return file
 
 
 def handed_over(outcome: RunOutcome, settings: Settings) -> str:

@@ -1,21 +1,24 @@
 """The summary of a shift: how many were tested, what failed, who did it; no Qt."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from typing import Final
 
+import sqlalchemy as sa
+
 from pilotsignal.judge import Verdict
+from rungbench.archive import schema
 from rungbench.archive.record import RunVerdict
 from rungbench.archive.rows import search_key
 from rungbench.archive.search import RunSummary, Search
 from rungbench.archive.store import Archive, open_archive
+from rungbench.errors import WrongUse
 from rungbench.paths import Place
-from rungbench.report.verdicts import counting
 
 _PAGE: Final = 500
-_MOST_LOOKED_AT: Final = 200
+_LONGEST_S: Final = 16 * 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,9 +64,9 @@ def shift_of(archive: Place, simulated: bool, since: datetime) -> Shift:
         return Shift(since)
     with open_archive(archive, simulated, create=False) as opened:
         runs = _since(opened, since)
-        failed = [one for one in runs if one.verdict is RunVerdict.FAIL][:_MOST_LOOKED_AT]
-        faults = Counter(title for one in failed for title in _failed(opened, one))
-    return summed(since, runs, faults.most_common())
+        failed = [one.number for one in runs if one.verdict is RunVerdict.FAIL]
+        faults = Counter(_failed(opened, failed))
+    return summed(since, runs, sorted(faults.items(), key=lambda one: (-one[1], one[0])))
 
 
 def summed(
@@ -83,6 +86,42 @@ def summed(
     )
 
 
+def still_going(began: str, now: datetime) -> datetime:
+    """When the shift began: one that nobody ended goes on after a restart on the same day."""
+    try:
+        since = datetime.fromisoformat(began)
+    except ValueError:
+        return now
+    fresh = since.tzinfo is not None and 0.0 <= (now - since).total_seconds() < _LONGEST_S
+    return since if fresh else now
+
+
+def moment_of(text: str, now: datetime) -> datetime:
+    """When a shift began, as people write it, in UTC: ``06:00`` or ``2025-07-31 06:00``.
+
+    A time alone is the last one that has passed.
+
+    Raises
+    ------
+    WrongUse : it is neither, or lies ahead.
+    """
+    written = text.strip()
+    day = now.astimezone(UTC).date().isoformat()
+    alone = len(written) <= len("06:00")
+    try:
+        moment = datetime.fromisoformat(f"{day} {written.zfill(5)}" if alone else written)
+    except ValueError:
+        raise WrongUse(
+            f"{text!r} is no time; write it as 06:00 or 2025-07-31 06:00 (UTC)."
+        ) from None
+    moment = moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment.astimezone(UTC)
+    if alone and moment > now:
+        moment -= timedelta(days=1)
+    if moment > now:
+        raise WrongUse(f"{text!r} lies ahead; a shift began before now.")
+    return moment
+
+
 def _since(archive: Archive, since: datetime) -> tuple[RunSummary, ...]:
     found: list[RunSummary] = []
     before: int | None = None
@@ -92,9 +131,18 @@ def _since(archive: Archive, since: datetime) -> tuple[RunSummary, ...]:
     return tuple(found)
 
 
-def _failed(archive: Archive, summary: RunSummary) -> list[str]:
-    checks = counting(archive.load(summary.run_id).checks)
-    return [one.title for one in checks if one.verdict is Verdict.FAIL]
+def _failed(archive: Archive, runs: list[int]) -> Iterator[str]:
+    """Titles of the checks that these runs failed, each once a run, whatever its attempts."""
+    checks = schema.checks.c
+    for first in range(0, len(runs), _PAGE):
+        some = runs[first : first + _PAGE]
+        query = (
+            sa.select(checks.run, checks.check_id, checks.title)
+            .where(checks.run.in_(some), checks.verdict == Verdict.FAIL.value)
+            .distinct()
+        )
+        with archive.reading() as connection:
+            yield from [title for _run, _check, title in connection.execute(query)]
 
 
 def _share(name: str, runs: tuple[RunSummary, ...]) -> Share:

@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from PySide6.QtCore import (
     QAbstractTableModel,
+    QEvent,
     QModelIndex,
     QObject,
     QPersistentModelIndex,
@@ -20,12 +21,12 @@ from PySide6.QtWidgets import (
     QStyle,
     QStyledItemDelegate,
     QStyleOptionViewItem,
-    QTableView,
 )
 
 from rungbench.archive.record import Role
 from rungbench.desktop.figures import bounds, figure
 from rungbench.desktop.palette import VERDICT_COLOURS
+from rungbench.desktop.row_table import RowTable
 from rungbench.desktop.run_fields import typed_text
 from rungbench.desktop.run_progress import Line
 from rungbench.desktop.theme import Theme
@@ -107,6 +108,9 @@ def line_cells(line: Line) -> tuple[str, str, str, str]:
     return line.verdict, f"{line.title}{extra}{again}", value, limit
 
 
+_KEY_EVENTS: Final = (QEvent.Type.ShortcutOverride, QEvent.Type.KeyPress)
+
+
 class RowDelegate(QStyledItemDelegate):
     """Cells without a frame of their own: the row is what is looked at."""
 
@@ -159,37 +163,40 @@ class VerdictDelegate(RowDelegate):
         return QSize(metrics.horizontalAdvance("bench fault") + 3 * height, height + 8)
 
 
-class LineTable(QTableView):
-    """The table with its keys; `chosen` tells the check that is looked at, empty: none."""
+class LineTable(RowTable):
+    """The table with its keys; `chosen` tells the check that is looked at, empty: none.
+
+    `asked` wants it explained: its id, and what it came to.
+    """
 
     chosen = Signal(str)
+    asked = Signal(str, str)
 
     def __init__(self, theme: Theme) -> None:
         super().__init__()
         self._theme = theme
         self.lines = LineModel(self)
-        self.setModel(self.lines)
-        self.setItemDelegate(RowDelegate(self))
+        header = self.set_up("Checks", self.lines, RowDelegate(self), wide=1)
         self.setItemDelegateForColumn(0, VerdictDelegate(theme, self))
-        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-        self.setShowGrid(False)
-        self.setWordWrap(False)
-        self.setTabKeyNavigation(False)
-        self.verticalHeader().hide()
-        self.setAccessibleName("Checks")
-        header = self.horizontalHeader()
-        header.setHighlightSections(False)
-        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
         for column in (0, 2, 3):
             header.setSectionResizeMode(column, QHeaderView.ResizeMode.ResizeToContents)
-        header.setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)
         theme.changed.connect(self._dress)
         self._dress()
         self.selectionModel().currentRowChanged.connect(self._on_row)
         self.lines.modelReset.connect(self._on_row)
         self.lines.dataChanged.connect(self._on_data)
+
+    def event(self, event: QEvent) -> bool:
+        """F1 is the table's while a check is looked at, and the window's otherwise."""
+        line = self.current if event.type() in _KEY_EVENTS else None
+        if line is None or not isinstance(event, QKeyEvent) or event.key() != Qt.Key.Key_F1:
+            return super().event(event)
+        event.accept()
+        if event.type() == QEvent.Type.KeyPress:
+            result = line.result
+            came = "" if result is None else f" {result.verdict.value.capitalize()}. {result.why}"
+            self.asked.emit(line.check.partition("/")[0], f"{line.title}.{came}".strip())
+        return True
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Text is not looked for among the checks: it may be a scan, and goes to the page."""
@@ -242,3 +249,5 @@ def calm_selection(view: QAbstractItemView, theme: Theme) -> None:
     palette.setColor(palette.ColorRole.Base, theme.colour("sheet"))
     palette.setColor(palette.ColorRole.Text, theme.colour("ink"))
     view.setPalette(palette)
+    # A style sheet keeps the colours of the look before for what is drawn on.
+    view.viewport().setPalette(palette)

@@ -1,13 +1,15 @@
 """The verdict of a run: word, shape, sentence; what failed, the best finding, what comes next."""
 
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QVBoxLayout
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QBoxLayout, QFrame, QVBoxLayout
 
 from rungbench.desktop.run_control import RunControl
 from rungbench.desktop.run_job import RunOutcome
 from rungbench.desktop.run_labels import PlainLabel
 from rungbench.desktop.verdict_mark import VerdictMark
-from rungbench.lots.lot import LotState
 from rungbench.report.verdicts import meaning, troubled
+
+_SENTENCES = 260  # the least width that they can be read in
 
 
 class VerdictBand(QFrame):
@@ -24,13 +26,21 @@ class VerdictBand(QFrame):
         text = QVBoxLayout()
         for label in (self._meaning, self._finding, self._where):
             text.addWidget(label)
-        layout = QHBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(self._mark)
-        layout.addSpacing(theme.px(16))
-        layout.addLayout(text, 1)
+        self._theme = theme
+        self._layout = QBoxLayout(QBoxLayout.Direction.LeftToRight, self)
+        self._layout.setContentsMargins(0, 0, 0, 0)
+        self._layout.addWidget(self._mark)
+        self._layout.addSpacing(theme.px(16))
+        self._layout.addLayout(text, 1)
         self.hide()
         control.changed.connect(self.refresh)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The sentences beside the word, or below it where there is not the width."""
+        super().resizeEvent(event)
+        direction = QBoxLayout.Direction
+        wide = event.size().width() >= self._mark.sizeHint().width() + self._theme.px(_SENTENCES)
+        self._layout.setDirection(direction.LeftToRight if wide else direction.TopToBottom)
 
     def refresh(self) -> None:
         """Show the outcome, or nothing."""
@@ -55,7 +65,7 @@ def meaning_text(outcome: RunOutcome) -> str:
 
 
 def finding_text(outcome: RunOutcome) -> str:
-    """The first check in trouble, the best finding, and where the lot stands."""
+    """The first check in trouble and the best finding; where a lot stands is told by its band."""
     lines = []
     worst = troubled(outcome.record)
     if worst and outcome.record.verdict != "pass":
@@ -66,13 +76,4 @@ def finding_text(outcome: RunOutcome) -> str:
         best = outcome.explanations[0]
         cause = f"{best.cause[:1].upper()}{best.cause[1:]}"
         lines.append(f"{cause} ({best.weight.name.lower()}). Next: {best.next}")
-    if outcome.lot is not None:
-        lines.append(lot_text(outcome.lot))
     return "\n".join(lines)
-
-
-def lot_text(state: LotState) -> str:
-    """Where a lot stands."""
-    left = sum(unit.counts is None for unit in state.units)
-    standing = state.standing
-    return f"Lot {state.lot.name}: {standing.decision}, {left} units to test. {standing.why}"

@@ -3,13 +3,15 @@
 from dataclasses import dataclass
 from functools import partial
 
-from PySide6.QtCore import QObject, Qt, Signal, Slot
+from PySide6.QtCore import QObject, Signal, Slot
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QSplitter, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QStackedWidget, QVBoxLayout, QWidget
 
 from rungbench.archive.record import CheckResult
 from rungbench.archive.store import open_archive
 from rungbench.desktop.errands import Cancel, Errand
+from rungbench.desktop.handing import NextUnit, ShowShift, explain
+from rungbench.desktop.lots_band import LotBand
 from rungbench.desktop.records_traces import Trace, trace_of, trace_of_check
 from rungbench.desktop.room import Room
 from rungbench.desktop.run_choice import Model, sheets_folder
@@ -17,11 +19,13 @@ from rungbench.desktop.run_control import RunControl
 from rungbench.desktop.run_course import CourseBar, left_text
 from rungbench.desktop.run_evidence import EvidencePanel
 from rungbench.desktop.run_fields import AskedLine, has_focus_inside, typed_text
-from rungbench.desktop.run_flow import FlowLayout
+from rungbench.desktop.run_flow import FlowLayout, Halves
 from rungbench.desktop.run_hands import RunHands
 from rungbench.desktop.run_inspection import InspectionFace
 from rungbench.desktop.run_keys import bind, labelled
 from rungbench.desktop.run_labels import PlainLabel, button
+from rungbench.desktop.run_options import Options
+from rungbench.desktop.run_options_form import OptionsForm
 from rungbench.desktop.run_progress import Stage, step_text
 from rungbench.desktop.run_prompt import PromptBand
 from rungbench.desktop.run_setup import SetupBand
@@ -48,6 +52,7 @@ class _Parts:
     evidence: EvidencePanel
     shift: ShiftPage
     form: SheetForm
+    options: OptionsForm
 
 
 class RunPage(QWidget):
@@ -75,6 +80,7 @@ class RunPage(QWidget):
             EvidencePanel(theme),
             ShiftPage(control),
             SheetForm(theme, sheets_folder()),
+            OptionsForm(theme),
         )
         self.hands = RunHands(control, self.parts.line, self, self.take_scans)
         self.pages = QStackedWidget()
@@ -83,24 +89,20 @@ class RunPage(QWidget):
 
     def _lay_out(self) -> None:
         parts, theme = self.parts, self._theme
-        split = QSplitter(Qt.Orientation.Horizontal)
-        split.addWidget(parts.table)
-        split.addWidget(parts.evidence)
-        split.setStretchFactor(0, 3)
-        split.setStretchFactor(1, 2)
-        split.setSizes([theme.px(780), theme.px(480)])
-        split.setChildrenCollapsible(False)
+        split = Halves(theme, parts.table, parts.evidence, [780, 480])
         run = QWidget()
         column = QVBoxLayout(run)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(theme.px(8))
-        for part in (parts.setup, parts.line, parts.sentence, parts.prompt, parts.verdict):
+        self.lot = LotBand(self.control)
+        for part in (parts.setup, self.lot, parts.line, parts.sentence, parts.prompt):
             column.addWidget(part)
+        column.addWidget(parts.verdict)
         column.addWidget(parts.course)
         column.addWidget(parts.step)
         column.addWidget(split, 1)
         column.addLayout(self._foot())
-        for page in (run, parts.shift, parts.form):
+        for page in (run, parts.shift, parts.form, parts.options):
             self.pages.addWidget(page)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, theme.px(8), 0, 0)
@@ -112,6 +114,7 @@ class RunPage(QWidget):
         acts["inspection"] = self.inspect.emit
         acts["report"] = self._report_or_use
         acts["back"] = self.show_run
+        acts["options"] = self._state
         self.parts.prompt.cannot.clicked.connect(partial(self.hands.ask, "cannot"))
         self.parts.setup.operator.clicked.connect(self.hands.operator)
         self.buttons = {name: button(labelled(name), acts[name]) for name in _FOOT}
@@ -128,10 +131,15 @@ class RunPage(QWidget):
         parts.setup.describe.connect(self._describe)
         parts.form.done.connect(self._described)
         parts.form.left.connect(self.show_run)
+        parts.setup.state.connect(self._state)
+        parts.options.done.connect(self._stated)
+        parts.options.left.connect(self.show_run)
+        parts.options.by_hand.connect(control.let_answer_by_hand)
         control.changed.connect(self.refresh)
         control.ticked.connect(self._tick)
         control.checked.connect(self._on_checked)
         parts.table.chosen.connect(self._on_chosen)
+        parts.table.asked.connect(lambda check, said: explain(control.room, check, said))
 
     # What is shown ------------------------------------------------------------------------------
 
@@ -218,20 +226,41 @@ class RunPage(QWidget):
         if self.pages.currentIndex() == 1:
             self.show_run()
         else:
-            self.parts.shift.refresh()
-            self.pages.setCurrentIndex(1)
-            self.setFocus()
+            self.show_shift()
+
+    def show_shift(self) -> None:
+        """The summary of the shift."""
+        self.parts.shift.refresh()
+        self.pages.setCurrentIndex(1)
+        self.parts.shift.setFocus()
 
     def _report_or_use(self) -> None:
         """The same key finishes whatever page is shown."""
-        if self.pages.currentIndex() == 2:
-            self.parts.form.use()
-        else:
-            self.control.report_and_next()
+        match self.pages.currentIndex():
+            case 2:
+                self.parts.form.use()
+            case 3:
+                self.parts.options.use()
+            case _:
+                self.control.report_and_next()
 
     def _describe(self) -> None:
         self.pages.setCurrentIndex(2)
         self.parts.form.ask()
+
+    def _state(self) -> None:
+        control, choice = self.control, self.control.choice
+        if choice is None or control.running:
+            return
+        if choice.model.lot is not None:
+            control.tell("A lot is tested as it was ordered; it has no options.")
+            return
+        self.pages.setCurrentIndex(3)
+        self.parts.options.ask(choice, simulated=control.simulated, by_hand=control.by_hand)
+
+    def _stated(self, options: Options) -> None:
+        self.control.choose_options(options)
+        self.show_run()
 
     def _described(self, model: Model) -> None:
         self.control.add_model(model)
@@ -273,6 +302,14 @@ class RunView(QObject):
 
     def hidden(self) -> None:
         """Nothing is painted."""
+
+    def take(self, what: object) -> None:
+        """Another view hands over a lot whose next unit is tested, or asks for the shift."""
+        if isinstance(what, NextUnit):
+            self.page.show_run()
+            self.control.take_lot(what.state)
+        elif isinstance(what, ShowShift):
+            self.page.show_shift()
 
     def arm(self) -> None:
         """The key that arms was pressed while this view is in front: the run begins."""

@@ -35,6 +35,7 @@ EVERY_S: Final = 0.018
 HANGS_S: Final = 3.0
 """A window that gives no sign of life for so long hangs, and nothing stays energised then."""
 
+_FAULT: Final = "It ended with a fault of the program; start the program again."
 _DESERTED: Final = "The window did not respond for 3 s, so the stand-in went to open."
 _RETRY_S: Final = 0.7
 _IDLE_S: Final = 0.1
@@ -230,23 +231,34 @@ class RunnerThread(threading.Thread):
 
     def _job(self, session: Session, job: Job) -> None:
         session.job = job.title
-        result, sentence = None, ""
+        result, sentence, known = None, "", False
         try:
             result = job.work(session.standin, self.signals.told.emit)
+            known = True
         except (RungbenchError, PilotSignalError, OSError) as problem:
-            sentence = str(problem)
+            sentence, known = str(problem), True
             if isinstance(problem, LinkLost):
                 self.signals.job_ended.emit(JobEnd(job.title, None, sentence))
                 raise
         finally:
             session.job = ""
-            session.standin.disarm()
+            if not known:
+                # A fault of the program goes on to the crash file; whoever waits is told.
+                self.signals.job_ended.emit(JobEnd(job.title, None, _FAULT))
+        try:
+            self._take_back(session)
+        finally:
+            # Also where the link is gone: what the job came to is not lost with it.
+            self.signals.job_ended.emit(JobEnd(job.title, result, sentence))
+
+    def _take_back(self, session: Session) -> None:
+        """The stand-in after a job: not armed, sampling as before, on open."""
+        session.standin.disarm()
         self._wish_open.clear()
         session.standin.check_stop = self._check
         session.begin()
         if session.standin.setting != OPEN:
             self._back(session)
-        self.signals.job_ended.emit(JobEnd(job.title, result, sentence))
 
     def _leave(self, session: Session) -> None:
         """Open and watched, whatever the reason for leaving is."""

@@ -1,8 +1,16 @@
-"""The column beside the views: SIMULATED where it applies, the views, the cautions, the look."""
+"""Around the views: a column with SIMULATED, views, cautions and look; frames that scroll."""
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QFontMetrics
-from PySide6.QtWidgets import QFrame, QLabel, QListWidget, QPushButton, QScrollArea, QVBoxLayout
+from PySide6.QtWidgets import (
+    QFrame,
+    QLabel,
+    QListWidget,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
 
 from rungbench.desktop.notes import SIMULATED
 from rungbench.desktop.theme import Theme
@@ -60,6 +68,29 @@ class Side(QFrame):
         theme = self._theme
         width = QFontMetrics(theme.font(bold=True)).horizontalAdvance(SIMULATED)
         self.setFixedWidth(width + theme.px(28))
-        self.views.setSpacing(theme.px(2))
-        line = QFontMetrics(theme.font()).height() + theme.px(2 * 12 + 6)
-        self.views.setFixedHeight(self.views.count() * line + theme.px(8))
+        gap = theme.px(2)
+        self.views.setSpacing(gap)
+        line = QFontMetrics(theme.font()).height() + theme.px(2 * 12)
+        # Stated, because the list may have asked its rows before they had the look.
+        for row in range(self.views.count()):
+            self.views.item(row).setSizeHint(QSize(1, line))
+        self.views.setFixedHeight(self.views.count() * (line + 2 * gap) + theme.px(4))
+
+
+def framed(widget: QWidget) -> QScrollArea:
+    """A view that scrolls where the window is smaller than what it needs: large letters, say."""
+    area = QScrollArea()
+    area.setWidget(widget)
+    area.setWidgetResizable(True)
+    area.setFrameShape(QFrame.Shape.NoFrame)
+    area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+    return area
+
+
+def into_sight(widget: QWidget) -> None:
+    """Scroll whatever it lies in until it is seen."""
+    parent = widget.parentWidget()
+    while parent is not None:
+        if isinstance(parent, QScrollArea):
+            parent.ensureWidgetVisible(widget)
+        parent = parent.parentWidget()

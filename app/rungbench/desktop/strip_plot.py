@@ -13,14 +13,14 @@ from rungbench.desktop.theme import Theme
 _X: Final = (-SPAN_S, 0.0)
 _X_TICKS: Final = (-120, -90, -60, -30, 0)
 _MARKS: Final = 24  # shown at a time
-_DUTY: Final = Frame("Duty, %", _X, (-6, 140), _X_TICKS, (0, 50, 100), "s", "%", axis=False)
+_DUTY: Final = Frame("Duty, %", _X, (-6, 106), _X_TICKS, (0, 50, 100), "s", "%", axis=False)
 _CURRENT: Final = Frame(
-    "Advertised current per phase, A", _X, (-5, 115), _X_TICKS, (0, 40, 80), "s", "A", axis=False
+    "Advertised current per phase, A", _X, (-5, 85), _X_TICKS, (0, 40, 80), "s", "A", axis=False
 )
 _LEVELS: Final = Frame(
     "High and low level, V, over seconds before now",
     _X,
-    (-13.5, 20.0),
+    (-13.5, 13.5),
     _X_TICKS,
     (-12, 0, 12),
     "s",

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import (
     QApplication,
     QHBoxLayout,
     QMainWindow,
+    QScrollArea,
     QStackedWidget,
     QVBoxLayout,
     QWidget,
@@ -22,7 +23,7 @@ from rungbench.desktop.cautions import Cautions, CautionsPage
 from rungbench.desktop.notes import AlarmBar, Head, Sentence
 from rungbench.desktop.preferences import Preferences
 from rungbench.desktop.room import Room, View
-from rungbench.desktop.side import Side
+from rungbench.desktop.side import Side, framed
 from rungbench.desktop.snapshots import LinkState, Snapshot
 from rungbench.desktop.theme import SCALES, Theme
 from rungbench.desktop.worker import BenchWorker
@@ -49,7 +50,8 @@ VIEWS: Final = (
     ViewEntry("Live", "Ctrl+1", "live", "LiveView"),
     ViewEntry("Run", "Ctrl+2", "run_view", "RunView"),
     ViewEntry("Records", "Ctrl+3", "records_view", "RecordsView"),
-    ViewEntry("Bench", "Ctrl+4", "bench_view", "BenchView"),
+    ViewEntry("Lots", "Ctrl+4", "lots_view", "LotsView"),
+    ViewEntry("Bench", "Ctrl+5", "bench_view", "BenchView"),
     ViewEntry("Help", "F1", "help_view", "HelpView"),
 )
 
@@ -69,6 +71,7 @@ class MainWindow(QMainWindow):
         self.cautions = Cautions()
         self._entries = [entry for entry in VIEWS if entry.present]
         self._views: dict[str, View] = {}
+        self._frames: dict[str, QScrollArea] = {}
         self._front = ""
         self._ending = False
         self._build()
@@ -81,6 +84,7 @@ class MainWindow(QMainWindow):
             self.alarm.shout,
             self.go,
             profile,
+            self.hand,
         )
         self._wire()
         self._shortcuts()
@@ -165,13 +169,20 @@ class MainWindow(QMainWindow):
         if self._front and self._front != name:
             self._views[self._front].hidden()
         view = self._views.get(name) or self._make(self._entries[names.index(name)])
-        self._stack.setCurrentWidget(view.widget)
+        self._stack.setCurrentWidget(self._frames[name])
         self._front = name
         self._preferences.put("window", "view", name)
         self.column.blockSignals(True)
         self.column.setCurrentRow(names.index(name))
         self.column.blockSignals(False)
         view.shown()
+
+    def hand(self, name: str, what: object) -> None:
+        """Bring a view to the front and hand it something; see `handing`."""
+        self.go(name)
+        take = getattr(self._views.get(name), "take", None)
+        if take is not None:
+            take(what)
 
     def view(self, name: str) -> Any:
         """A view that was made already."""
@@ -182,7 +193,8 @@ class MainWindow(QMainWindow):
         made: View = getattr(module, entry.cls)(self.room)
         self._views[entry.name] = made
         made.widget.setAccessibleName(entry.name)
-        self._stack.addWidget(made.widget)
+        frame = self._frames[entry.name] = framed(made.widget)
+        self._stack.addWidget(frame)
         return made
 
     def _go_row(self, row: int) -> None:
@@ -200,6 +212,7 @@ class MainWindow(QMainWindow):
     @Slot(object)
     def _on_link(self, link: LinkState) -> None:
         self.head.show_link(link)
+        self.cautions.simulated = link.simulated
         self.simulated.setVisible(link.simulated)
         if not link.up:
             self.arm.show_snapshot(None)
@@ -234,7 +247,7 @@ class MainWindow(QMainWindow):
 
     def _cautions_settled(self) -> None:
         if self._front:
-            self._stack.setCurrentWidget(self._views[self._front].widget)
+            self._stack.setCurrentWidget(self._frames[self._front])
             self._views[self._front].shown()
 
     # Looks ------------------------------------------------------------------------------------
@@ -289,6 +302,7 @@ class MainWindow(QMainWindow):
         for view in self._views.values():
             view.close()
         self._views.clear()
+        self._frames.clear()
         self._front = ""
 
     @Slot()
