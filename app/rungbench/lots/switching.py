@@ -75,8 +75,9 @@ class _Walk:
 
     def _on_normal(self) -> None:
         bad = _rejected(self._since[-_WINDOW:])
+        among = min(_WINDOW, len(self._since))
+        self.why = f"{len(bad)} of the last {among} lots not accepted: inspection stays normal."
         if len(bad) >= _TOO_MANY:
-            among = min(_WINDOW, len(self._since))
             names = ", ".join(lot.name for lot in bad)
             self._switch(
                 Severity.TIGHTENED,
