@@ -474,3 +474,8 @@ def test_each_key_is_tried_somewhere_here() -> None:
     elsewhere |= {"board_id", "dither_v", "temperature_c", "clock_ppm", "missing_code", "bow_v"}
     missing = {key for key in KEYS if f"{key}=" not in text and key not in elsewhere}
     assert missing == set()
+
+
+def test_the_readme_names_every_key() -> None:
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    assert [key for key in KEYS if f"`{key}`" not in text] == []
