@@ -16,12 +16,12 @@ from lot_examples import SHEET, order, serials, write_run
 from pilotsignal.standard import load_profile
 from rungbench.archive.record import RunVerdict
 from rungbench.archive.store import Archive, open_archive
-from rungbench.desktop import lots_pages
+from rungbench.desktop import lots_pages, paging
 from rungbench.desktop.errands import Cancel
 from rungbench.desktop.lots_draft import Draft, against, make, preview, serials_of
 from rungbench.desktop.lots_export import COLUMNS, export_lot
 from rungbench.desktop.lots_opened import open_lot, supplier_views
-from rungbench.desktop.lots_pages import Page, Stage, Wanted, lot_cells, page, page_text
+from rungbench.desktop.lots_pages import Stage, Wanted, lot_cells, page, page_text
 from rungbench.desktop.lots_words import (
     both_countings,
     lot_pairs,
@@ -32,11 +32,12 @@ from rungbench.desktop.lots_words import (
     unit_text,
     unit_word,
 )
-from rungbench.desktop.records_pages import Turn
+from rungbench.desktop.paging import Page, Turn
 from rungbench.desktop.run_choice import Model
 from rungbench.errors import Interrupted, WrongUse
 from rungbench.lots.decision import LotDecision, Tally, decide
 from rungbench.lots.errors import LotRefused, NoSuchLot
+from rungbench.lots.lot import LotState
 from rungbench.lots.sampling import Severity, plan_for
 from rungbench.lots.store import Lots
 from rungbench.qualify.plan_file import load_plan
@@ -164,12 +165,14 @@ def test_pages_go_through_all_lots_and_back(
     archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     rows = 4
-    monkeypatch.setattr(lots_pages, "ROWS", rows)
+    for module in (lots_pages, paging):
+        monkeypatch.setattr(module, "ROWS", rows)
     lots = Lots(archive)
     names = [f"P-{number:03}" for number in range(2 * rows + 3)]
     for name in names:
         lots.make(order(name, listed=False))
-    wanted, found, seen = Wanted(), Page(), []
+    wanted, seen = Wanted(), []
+    found: Page[LotState] = Page()
     for turn in (Turn.FIRST, Turn.NEXT, Turn.NEXT, Turn.NEXT):
         found = page(archive, wanted, turn, found)
         seen.append([state.lot.name for state in found.rows])

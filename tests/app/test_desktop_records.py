@@ -16,7 +16,7 @@ from qualify_runs import Run
 from records_examples import fill, serial_of, verdict_of
 
 from rungbench.archive.record import ChargerIdentity, RunVerdict
-from rungbench.desktop.records_pages import Turn
+from rungbench.desktop.paging import Turn
 from rungbench.desktop.records_view import RecordsView
 from rungbench.paths import paths
 

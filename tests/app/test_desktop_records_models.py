@@ -21,10 +21,11 @@ from rungbench.archive.errors import NoSuchRecord
 from rungbench.archive.record import Record, RunVerdict
 from rungbench.archive.store import Archive, open_archive
 from rungbench.desktop.errands import Cancel
+from rungbench.desktop.paging import ROWS, Page, Turn
 from rungbench.desktop.records_compare import compare, difference
 from rungbench.desktop.records_export import export_fitting, export_ids
 from rungbench.desktop.records_facts import budget_cells, facts, lines_of, name_words
-from rungbench.desktop.records_pages import ROWS, Page, Turn, Wanted, page, page_text
+from rungbench.desktop.records_pages import Wanted, page, page_text
 from rungbench.desktop.records_traces import NO_CAPTURE, trace_of, trace_of_check, traces_of
 from rungbench.errors import Interrupted, RungbenchError, WrongUse
 

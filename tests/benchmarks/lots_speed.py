@@ -15,8 +15,8 @@ from rungbench.archive.store import open_archive
 from rungbench.desktop.errands import Cancel
 from rungbench.desktop.lots_export import export_lot
 from rungbench.desktop.lots_opened import open_lot, plan_views, quantity_of, supplier_views
-from rungbench.desktop.lots_pages import Page, Wanted, page
-from rungbench.desktop.records_pages import Turn
+from rungbench.desktop.lots_pages import Wanted, page
+from rungbench.desktop.paging import Page, Turn
 from rungbench.paths import paths
 
 ROUNDS = 7

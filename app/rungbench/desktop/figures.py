@@ -5,23 +5,16 @@ from typing import Final
 
 from PySide6.QtCore import QLocale
 
+from pilotsignal.figures import decimals
 from pilotsignal.limit import Limit
 from pilotsignal.quantity import Quantity
 
 _UNITS: Final = {"ohm": "Ω", "us": "µs"}
-_MOST: Final = 9
 
 
 def unit_text(unit: str) -> str:
     """A unit as it is written for people."""
     return _UNITS.get(unit, unit)
-
-
-def decimals(expanded: float) -> int:
-    """Decimals that show two digits of an uncertainty."""
-    if not (math.isfinite(expanded) and expanded > 0.0):
-        return 3
-    return min(_MOST, max(0, 1 - math.floor(math.log10(expanded))))
 
 
 def number(value: float, places: int) -> str:

@@ -4,7 +4,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Final
 
-from rungbench.desktop.figures import decimals, number, short, unit_text, with_uncertainty
+from pilotsignal.figures import decimals
+from rungbench.desktop.figures import number, short, unit_text, with_uncertainty
 from rungbench.desktop.lots_chart import (
     Axis,
     Bar,

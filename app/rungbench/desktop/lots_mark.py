@@ -3,13 +3,13 @@
 import math
 from typing import Final
 
-from PySide6.QtCore import QObject, QRectF, QSize, Qt
+from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent
-from PySide6.QtWidgets import QSizePolicy, QStyle, QStyleOptionViewItem, QWidget
+from PySide6.QtWidgets import QSizePolicy, QStyleOptionViewItem, QWidget
 
 from rungbench.desktop.lots_words import SHAPES
 from rungbench.desktop.palette import VERDICT_COLOURS
-from rungbench.desktop.run_table import Index, RowDelegate
+from rungbench.desktop.run_table import Index, VerdictDelegate
 from rungbench.desktop.theme import Theme
 from rungbench.desktop.verdict_mark import draw_shape
 
@@ -68,40 +68,12 @@ class DecisionMark(QWidget):
         painter.end()
 
 
-class MarkDelegate(RowDelegate):
+class MarkDelegate(VerdictDelegate):
     """Shape and word of a decision or a verdict in a cell."""
 
-    def __init__(self, theme: Theme, parent: QObject | None = None) -> None:
-        super().__init__(parent)
-        self._theme = theme
-
-    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
-        """The shape left of the word, both in the colour of the verdict."""
-        text = str(index.data() or "")
-        shape = shape_of(text)
-        own = QStyleOptionViewItem(option)
-        self.initStyleOption(own, index)
-        own.text = ""
-        style = own.widget.style()
-        style.drawControl(style.ControlElement.CE_ItemViewItem, own, painter, own.widget)
-        side = own.fontMetrics.height()
-        left, middle = own.rect.left() + self._theme.px(7), own.rect.center().y()
-        box = QRectF(left, middle - side / 2 + 0.5, side, side)
-        if own.state & QStyle.StateFlag.State_Selected:
-            edge = QRectF(own.rect.left(), own.rect.top(), self._theme.px(3), own.rect.height())
-            painter.fillRect(edge, self._theme.colour("focus"))
-        if shape:
-            draw_shape(painter, shape, box, self._theme)
-        painter.save()
-        painter.setPen(self._theme.colour(VERDICT_COLOURS.get(shape, "faint")))
-        painter.setFont(self._theme.font(bold=bool(shape)))
-        rest = QRectF(own.rect)
-        rest.setLeft(box.right() + side * _GAP)
-        shown = painter.fontMetrics().elidedText(
-            text, Qt.TextElideMode.ElideRight, int(rest.width())
-        )
-        painter.drawText(rest, Qt.AlignmentFlag.AlignVCenter, shown)
-        painter.restore()
+    def shape_of(self, text: str) -> str:
+        """The verdict that stands for a decision."""
+        return shape_of(text)
 
     def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
         """Room for what stands there."""

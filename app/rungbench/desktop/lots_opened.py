@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from pilotsignal.figures import decimals
 from rungbench.archive.rows import search_key
 from rungbench.archive.store import Archive
 from rungbench.desktop.errands import Cancel
-from rungbench.desktop.figures import decimals, number, unit_text
+from rungbench.desktop.figures import number, unit_text
 from rungbench.desktop.lots_chart import Chart
 from rungbench.desktop.lots_plan_charts import characteristic_chart
 from rungbench.desktop.lots_words import decision_of

@@ -3,17 +3,14 @@
 import time
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Final
+from typing import Any, Final
 
 from rungbench.archive.store import Archive
 from rungbench.desktop.lots_words import closed_text, decision_of
-from rungbench.desktop.records_pages import Turn
+from rungbench.desktop.paging import ROWS, Page, Turn, shown_of, turned
 from rungbench.lots.decision import LotDecision
 from rungbench.lots.lot import LotState
 from rungbench.lots.search import LotSearch, count_lots, lots_fitting
-
-ROWS: Final = 50
-"""Lots on a page."""
 
 HEADINGS: Final = (
     *("Decision", "Lot", "Supplier", "Model", "Size", "n / Ac / Re", "Tested", "Left"),
@@ -56,21 +53,9 @@ class Wanted:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Page:
-    """Lots from new to old; `newer` and `older` tell whether there are more on either side.
-
-    `total` counts all lots of the archive, `took_s` the time that it took.
-    """
-
-    rows: tuple[LotState, ...] = ()
-    newer: bool = False
-    older: bool = False
-    total: int = 0
-    took_s: float = 0.0
-
-
-def page(archive: Archive, wanted: Wanted, turn: Turn, now: Page | None = None) -> Page:
+def page(
+    archive: Archive, wanted: Wanted, turn: Turn, now: Page[LotState] | None = None
+) -> Page[LotState]:
     """The page that lies in that direction from `now`.
 
     Raises
@@ -78,25 +63,14 @@ def page(archive: Archive, wanted: Wanted, turn: Turn, now: Page | None = None) 
     ArchiveError : the archive cannot be read.
     """
     began = time.perf_counter()
-    found = _turned(archive, wanted.search(), turn, now)
+    search = wanted.search()
+
+    def find(**place: Any) -> tuple[LotState, ...]:
+        return lots_fitting(archive, replace(search, **place))
+
+    found = turned(find, lambda state: state.lot.number, turn, now)
     total = count_lots(archive)
     return replace(found, total=total, took_s=time.perf_counter() - began)
-
-
-def _turned(archive: Archive, search: LotSearch, turn: Turn, now: Page | None) -> Page:
-    rows = () if now is None else now.rows
-    if turn is Turn.NEXT and rows:
-        found = lots_fitting(archive, replace(search, before=rows[-1].lot.number))
-        return Page(found[:ROWS], newer=True, older=len(found) > ROWS) if found else now or Page()
-    if turn is Turn.BACK and rows:
-        found = lots_fitting(archive, replace(search, after=rows[0].lot.number, oldest=True))
-        if len(found) > ROWS:
-            return Page(found[-ROWS:], newer=True, older=True)
-    elif turn is Turn.LAST:
-        found = lots_fitting(archive, replace(search, oldest=True))
-        return Page(found[-ROWS:], newer=len(found) > ROWS)
-    found = lots_fitting(archive, search)
-    return Page(found[:ROWS], older=len(found) > ROWS)
 
 
 def lot_cells(state: LotState) -> tuple[str, ...]:
@@ -117,11 +91,8 @@ def lot_cells(state: LotState) -> tuple[str, ...]:
     )
 
 
-def page_text(found: Page, wanted: Wanted) -> str:
+def page_text(found: Page[LotState], wanted: Wanted) -> str:
     """What is shown of how many."""
     if not found.rows:
         return "No lot fits." if found.total else "There are no lots yet; make one with Ctrl+N."
-    place = "newest" if not found.newer else "oldest" if not found.older else ""
-    which = f" ({place})" if place and (found.newer or found.older) else ""
-    fitting = "" if wanted == Wanted() else " that fit"
-    return f"{len(found.rows)} shown{fitting}{which}; {found.total} in the archive"
+    return shown_of(found, restricted=wanted != Wanted())

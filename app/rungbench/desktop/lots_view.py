@@ -5,11 +5,10 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
-from PySide6.QtCore import QObject, Qt, Slot
-from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QFileDialog, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFileDialog, QVBoxLayout, QWidget
 
 from rungbench.archive.store import Archive
+from rungbench.desktop.archive_view import ArchiveView, drop
 from rungbench.desktop.errands import Cancel, Errand, Errands
 from rungbench.desktop.handing import NextUnit, OpenRecord, ShowShift
 from rungbench.desktop.lots_export import export_lot
@@ -25,15 +24,11 @@ from rungbench.desktop.lots_opened import (
     supplier_views,
 )
 from rungbench.desktop.lots_page import LotPage
-from rungbench.desktop.lots_pages import Page, page
+from rungbench.desktop.lots_pages import page
 from rungbench.desktop.lots_words import may_come_again
-from rungbench.desktop.records_pages import Turn
-from rungbench.desktop.records_source import Source
+from rungbench.desktop.paging import Page, Turn
 from rungbench.desktop.room import Room
 from rungbench.desktop.run_fields import AskedLine
-from rungbench.desktop.run_flow import FlowLayout
-from rungbench.desktop.run_labels import PlainLabel, button
-from rungbench.desktop.snapshots import LinkState
 from rungbench.lots.decision import LotDecision
 from rungbench.lots.lot import Lot, LotState
 from rungbench.lots.store import Lots
@@ -50,39 +45,27 @@ class _Still(QWidget):
         return False
 
 
-class LotsView(QObject):
+class LotsView(ArchiveView):
     """The view; see the package's docstring."""
 
     name = "Lots"
+    held_key_repeats = False
 
     def __init__(self, room: Room) -> None:
-        super().__init__()
-        self.room = room
-        self.source = Source()
-        self.found = Page()
-        self.errands = Errands("lots", self)
-        self.exports, self.storing = Errands("lot export", self), Errands("lot end", self)
-        self._asked: Cancel | None = None
+        found = LotsList(room.theme)
+        super().__init__(room, ("lots", "lot export"), found)
+        self.list = found
+        self.storing = Errands("lot end", self)
         self._quantity: Cancel | None = None
         self._supplier: Cancel | None = None
         self._shown_supplier = ""
-        self._page = QWidget()
-        self._page.setObjectName("page")
-        self.list = LotsList(room.theme)
         self.making = LotMaking(room, self.source, self.errands)
         self.form = self.making.form
         self.lot = LotPage(room.theme)
-        self.pages = QStackedWidget()
-        self.sentence = PlainLabel(room.theme, bold=True)
         self.line = AskedLine(room.theme)
         self._lay_out()
         self._wire()
         self._on_link(room.worker.link_now)
-
-    @property
-    def widget(self) -> QWidget:
-        """What fills the window."""
-        return self._page
 
     def shown(self) -> None:
         """Look again: there may be new lots and runs."""
@@ -92,15 +75,11 @@ class LotsView(QObject):
             self.turn(Turn.FIRST)
             self.list.table.setFocus()
 
-    def hidden(self) -> None:
-        """Nothing is painted."""
-
     def close(self) -> None:
         """End all threads and let go of the archives."""
-        for one in (self.errands, self.exports, self.storing):
-            one.close()
+        self.storing.close()
         self.making.close()
-        self.source.close()
+        super().close()
 
     def _lay_out(self) -> None:
         for one in (self.list, self.lot, self.form):
@@ -118,12 +97,7 @@ class LotsView(QObject):
             ("Shift", "F3", self.show_shift),
             ("Cancel", "F10", self.cancel),
         )
-        foot = FlowLayout(self.room.theme.px(6))
-        self.buttons = {}
-        for text, keys, act in acts:
-            self.buttons[text] = button(f"{text}  ({keys})", act)
-            foot.addWidget(self.buttons[text])
-            self._bind(keys, act)
+        foot = self._foot(acts)
         others: tuple[tuple[str, Callable[[], None]], ...] = (
             ("Ctrl+F", self.look),
             ("F7", self._more_charts),
@@ -145,17 +119,8 @@ class LotsView(QObject):
         self._say("")
         self._refresh()
 
-    def _bind(self, keys: str, act: Callable[[], None]) -> None:
-        shortcut = QShortcut(QKeySequence(keys), self._page)
-        shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
-        shortcut.setAutoRepeat(False)
-        shortcut.activated.connect(act)
-
     def _wire(self) -> None:
-        self.list.wanted_changed.connect(partial(self.turn, Turn.FIRST))
-        self.list.archive_chosen.connect(self.choose_archive)
-        self.list.table.turned.connect(self.turn)
-        self.list.table.opened.connect(self.open)
+        self._wire_list(self.list.table)
         self.list.table.looked.connect(self._refresh)
         self.lot.turned.connect(lambda _: self._part_shown())
         self.lot.values.wanted.connect(self._read_quantity)
@@ -165,47 +130,16 @@ class LotsView(QObject):
         self.lot.supplier.record.connect(self._open_record)
         self.making.ready.connect(self._show_form)
         self.making.made.connect(self._made)
-        self.making.failed.connect(self._failed)
+        self.making.failed.connect(self._told)
         self.line.given.connect(self._given)
         self.line.left.connect(self.lot.take_focus)
-        self.room.worker.link.connect(self._on_link)
 
     # The list -----------------------------------------------------------------------------------
 
-    @Slot(object)
-    def _on_link(self, link: LinkState) -> None:
-        """The archive that goes with the bench, until another one is chosen."""
-        if link.url and not self.source.chosen:
-            self.source.simulated = link.simulated
-
-    def choose_archive(self, simulated: bool) -> None:
-        """The real or the demo archive."""
-        self.source.simulated, self.source.chosen = simulated, True
-        self.turn(Turn.FIRST)
-
-    def look(self) -> None:
-        """To the field of the list."""
-        self.back()
-        self.list.text.setFocus()
-        self.list.text.selectAll()
-
-    def turn(self, turn: Turn) -> None:
-        """Another page; a question that is still open is dropped for it."""
-        _drop(self._asked)
+    def reader(self, turn: Turn) -> Callable[[Archive], Page[Any]]:
+        """See the class above."""
         wanted, now = self.list.wanted, self.found
-        simulated = self.source.simulated
-
-        def work(_cancel: Cancel) -> Page:
-            archive = self.source.archive(simulated)
-            return Page() if archive is None else page(archive, wanted, turn, now)
-
-        self._asked = self._errand(work, self._show_page)
-
-    def _show_page(self, found: Page) -> None:
-        self.found = found
-        self._say("")
-        self.list.show_page(found, simulated=self.source.simulated)
-        self._refresh()
+        return lambda archive: page(archive, wanted, turn, now)
 
     def back(self) -> None:
         """To the list."""
@@ -220,7 +154,7 @@ class LotsView(QObject):
 
     def open(self, name: str) -> None:
         """Open a lot; its plan's risks and the charts follow when they are worked out."""
-        _drop(self._asked)
+        drop(self._asked)
 
         def work(cancel: Cancel) -> OpenedLot:
             return open_lot(self._archive(), name, cancel)
@@ -245,7 +179,7 @@ class LotsView(QObject):
             self.lot.plan.show_views(lot, views)
 
     def _read_quantity(self, name: str) -> None:
-        _drop(self._quantity)
+        drop(self._quantity)
         state = self.lot.state
         if state is None:
             return
@@ -264,7 +198,7 @@ class LotsView(QObject):
         lot, name = state.lot, self.lot.values.name
         if self._shown_supplier == f"{lot.number} {name}":
             return
-        _drop(self._supplier)
+        drop(self._supplier)
 
         def work(cancel: Cancel) -> SupplierViews:
             return supplier_views(self._archive(), lot, name, cancel)
@@ -351,7 +285,7 @@ class LotsView(QObject):
             return open_lot(archive, lot.name, Cancel())
 
         # Not to be cancelled half way: it would be closed, and nobody told.
-        self.storing.start(Errand(work, self._show_lot, self._failed))
+        self.storing.start(Errand(work, self._show_lot, self._told))
 
     # A new lot ----------------------------------------------------------------------------------
 
@@ -418,38 +352,17 @@ class LotsView(QObject):
         def work(cancel: Cancel) -> Path:
             return export_lot(self._archive(), lot, file, cancel)
 
-        self._say(f"Writing {file}; F10 cancels.")
-        self.exports.start(Errand(work, self._exported, self._failed))
-        self._refresh()
+        self._write(file, work, self._exported)
 
     def _exported(self, file: Path) -> None:
-        self._say(f"The lot is in {file}.")
-        self._refresh()
+        self._told(f"The lot is in {file}.")
 
     def cancel(self) -> None:
         """Whatever is being worked out or written is left; nothing of a file stays."""
-        if self.exports.busy:
-            self.exports.cancel_all()
-            self._say("Cancelled; nothing was written.")
-        elif self.errands.busy:
+        if not self.exports.busy and self.errands.busy:
             self.errands.cancel_all()
             self._say("Cancelled.")
-
-    # Errands ------------------------------------------------------------------------------------
-
-    def _archive(self) -> Archive:
-        return self.source.require(self.source.simulated)
-
-    def _errand(self, work: Callable[[Cancel], Any], done: Callable[[Any], None]) -> Cancel:
-        return self.errands.start(Errand(work, done, self._failed))
-
-    def _failed(self, sentence: str) -> None:
-        self._say(sentence)
-        self._refresh()
-
-    def _say(self, sentence: str) -> None:
-        self.sentence.setText(sentence)
-        self.sentence.setVisible(bool(sentence))
+        super().cancel()
 
     def _refresh(self) -> None:
         here = self.pages.currentWidget()
@@ -471,11 +384,6 @@ class LotsView(QObject):
         }
         for text, one in able.items():
             self.buttons[text].setVisible(one)
-
-
-def _drop(cancel: Cancel | None) -> None:
-    if cancel is not None:
-        cancel.request()
 
 
 def _safe(name: str) -> str:

@@ -3,28 +3,16 @@
 import time
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from enum import StrEnum
-from typing import Final
+from typing import Any, Final
 
 from rungbench.archive.errors import NoSuchRecord
 from rungbench.archive.record import RunVerdict
 from rungbench.archive.search import RunSummary, Search
 from rungbench.archive.store import Archive
+from rungbench.desktop.paging import ROWS, Page, Turn, shown_of, turned
 from rungbench.errors import WrongUse
 
-ROWS: Final = 50
-"""Runs on a page."""
-
 _SHORTEST_ID: Final = 3
-
-
-class Turn(StrEnum):
-    """Which page is wanted."""
-
-    FIRST = "first"
-    NEXT = "next"
-    BACK = "back"
-    LAST = "last"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,21 +47,9 @@ class Wanted:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Page:
-    """Runs from new to old; `newer` and `older` tell whether there are more on either side.
-
-    `total` counts all records of the archive, `took_s` the time that the query took.
-    """
-
-    rows: tuple[RunSummary, ...] = ()
-    newer: bool = False
-    older: bool = False
-    total: int = 0
-    took_s: float = 0.0
-
-
-def page(archive: Archive, wanted: Wanted, turn: Turn, now: Page | None = None) -> Page:
+def page(
+    archive: Archive, wanted: Wanted, turn: Turn, now: Page[RunSummary] | None = None
+) -> Page[RunSummary]:
     """The page that lies in that direction from `now`.
 
     Raises
@@ -82,27 +58,16 @@ def page(archive: Archive, wanted: Wanted, turn: Turn, now: Page | None = None) 
     WrongUse : a day that is none.
     """
     began = time.perf_counter()
-    found = _turned(archive, wanted.search(), turn, now)
+    search = wanted.search()
+
+    def find(**place: Any) -> tuple[RunSummary, ...]:
+        return archive.find(replace(search, **place))
+
+    found = turned(find, lambda run: run.number, turn, now)
     if not found.rows and turn is Turn.FIRST:
         found = replace(found, rows=_by_id(archive, wanted))
     total = archive.count()
     return replace(found, total=total, took_s=time.perf_counter() - began)
-
-
-def _turned(archive: Archive, search: Search, turn: Turn, now: Page | None) -> Page:
-    rows = () if now is None else now.rows
-    if turn is Turn.NEXT and rows:
-        found = archive.find(replace(search, before=rows[-1].number))
-        return Page(found[:ROWS], newer=True, older=len(found) > ROWS) if found else now or Page()
-    if turn is Turn.BACK and rows:
-        found = archive.find(replace(search, after=rows[0].number, oldest=True))
-        if len(found) > ROWS:
-            return Page(found[-ROWS:], newer=True, older=True)
-    elif turn is Turn.LAST:
-        found = archive.find(replace(search, oldest=True))
-        return Page(found[-ROWS:], newer=len(found) > ROWS)
-    found = archive.find(search)
-    return Page(found[:ROWS], older=len(found) > ROWS)
 
 
 def _by_id(archive: Archive, wanted: Wanted) -> tuple[RunSummary, ...]:
@@ -130,14 +95,10 @@ def _day(text: str, name: str) -> datetime | None:
     return day.replace(tzinfo=UTC) if day.tzinfo is None else day
 
 
-def page_text(found: Page, wanted: Wanted) -> str:
+def page_text(found: Page[RunSummary], wanted: Wanted) -> str:
     """What is shown of how many."""
     if not found.rows:
         return (
             "No record fits." if found.total else "There are no records yet; run a charger first."
         )
-    shown = f"{len(found.rows)} shown"
-    place = "newest" if not found.newer else "oldest" if not found.older else ""
-    which = f" ({place})" if place and (found.newer or found.older) else ""
-    fitting = "" if wanted == Wanted() else " that fit"
-    return f"{shown}{fitting}{which}; {found.total} in the archive"
+    return shown_of(found, restricted=wanted != Wanted())

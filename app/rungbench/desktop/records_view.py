@@ -5,15 +5,15 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
-from PySide6.QtCore import QObject, Qt, Slot
-from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QFileDialog, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFileDialog, QVBoxLayout
 
 from rungbench.archive.record import CheckResult
 from rungbench.archive.store import Archive
-from rungbench.desktop.errands import Cancel, Errand, Errands
+from rungbench.desktop.archive_view import ArchiveView
+from rungbench.desktop.errands import Cancel
 from rungbench.desktop.handing import OpenRecord
 from rungbench.desktop.handing import explain as ask_help
+from rungbench.desktop.paging import Page, Turn
 from rungbench.desktop.records_compare import compare
 from rungbench.desktop.records_compare_page import Compared, ComparePage
 from rungbench.desktop.records_detail import Opened, RecordPage
@@ -21,49 +21,31 @@ from rungbench.desktop.records_export import Exported, export_fitting, export_id
 from rungbench.desktop.records_judge import Asked, judged_again, own_name
 from rungbench.desktop.records_judge_band import JudgeBand
 from rungbench.desktop.records_list import RecordsList
-from rungbench.desktop.records_pages import Page, Turn, page
-from rungbench.desktop.records_source import Source
+from rungbench.desktop.records_pages import page
 from rungbench.desktop.records_traces import trace_of_check, traces_of
 from rungbench.desktop.room import Room
-from rungbench.desktop.run_flow import FlowLayout
-from rungbench.desktop.run_labels import PlainLabel, button
 from rungbench.desktop.side import into_sight
-from rungbench.desktop.snapshots import LinkState
 from rungbench.qualify.findings import explain
 
 _MOST_COMPARED: Final = 4
 _FILES: Final = "Table (*.csv);;Everything (*.json);;Inspection report (*.pdf)"
 
 
-class RecordsView(QObject):
+class RecordsView(ArchiveView):
     """The view; see the package's docstring."""
 
     name = "Records"
 
     def __init__(self, room: Room) -> None:
-        super().__init__()
-        self.room = room
-        self.source = Source()
-        self.found = Page()
-        self.errands = Errands("records", self)
-        self.exports = Errands("export", self)
-        self._asked: Cancel | None = None
-        self._page = QWidget()
-        self._page.setObjectName("page")
-        self.list = RecordsList(room.theme)
+        found = RecordsList(room.theme)
+        super().__init__(room, ("records", "export"), found)
+        self.list = found
         self.detail = RecordPage(room.theme)
         self.compared = ComparePage(room.theme)
-        self.pages = QStackedWidget()
-        self.sentence = PlainLabel(room.theme, bold=True)
         self.judge = JudgeBand(room.theme)
         self._lay_out()
         self._wire()
         self._on_link(room.worker.link_now)
-
-    @property
-    def widget(self) -> QWidget:
-        """What fills the window."""
-        return self._page
 
     def shown(self) -> None:
         """Look again: there may be new records."""
@@ -77,15 +59,6 @@ class RecordsView(QObject):
             self.source.simulated, self.source.chosen = what.simulated, True
             self.open(what.run_id)
 
-    def hidden(self) -> None:
-        """Nothing is painted."""
-
-    def close(self) -> None:
-        """End both threads and let go of the archives."""
-        self.errands.close()
-        self.exports.close()
-        self.source.close()
-
     def _lay_out(self) -> None:
         for one in (self.list, self.detail, self.compared):
             self.pages.addWidget(one)
@@ -97,12 +70,7 @@ class RecordsView(QObject):
             ("Export all that fit", "F12", self.ask_export),
             ("Cancel", "F10", self.cancel),
         )
-        foot = FlowLayout(self.room.theme.px(6))
-        self.buttons = {}
-        for text, keys, act in acts:
-            self.buttons[text] = button(f"{text}  ({keys})", act)
-            foot.addWidget(self.buttons[text])
-            self._bind(keys, act)
+        foot = self._foot(acts)
         self._bind("Ctrl+F", self.look)
         self._bind("F5", partial(self.turn, Turn.FIRST))
         whole = QVBoxLayout(self._page)
@@ -113,60 +81,24 @@ class RecordsView(QObject):
         whole.addLayout(foot)
         self._refresh()
 
-    def _bind(self, keys: str, act: Callable[[], None]) -> None:
-        shortcut = QShortcut(QKeySequence(keys), self._page)
-        shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
-        shortcut.activated.connect(act)
-
     def _wire(self) -> None:
-        self.list.wanted_changed.connect(partial(self.turn, Turn.FIRST))
-        self.list.archive_chosen.connect(self.choose_archive)
-        self.list.table.turned.connect(self.turn)
-        self.list.table.opened.connect(self.open)
+        self._wire_list(self.list.table)
         self.list.table.marks.connect(self._refresh)
         self.detail.wants_trace.connect(self._read_trace)
         self.detail.table.asked.connect(lambda check, said: ask_help(self.room, check, said))
         self.judge.asked.connect(self._judge)
-        self.room.worker.link.connect(self._on_link)
 
     # The list -----------------------------------------------------------------------------------
 
-    @Slot(object)
-    def _on_link(self, link: LinkState) -> None:
-        """The archive that goes with the bench, until another one is chosen."""
-        if link.url and not self.source.chosen:
-            self.source.simulated = link.simulated
-
     def choose_archive(self, simulated: bool) -> None:
-        """The real or the demo archive."""
-        self.source.simulated, self.source.chosen = simulated, True
+        """The real or the demo archive; marks are of one of them."""
         self.list.table.runs.marked.clear()
-        self.turn(Turn.FIRST)
+        super().choose_archive(simulated)
 
-    def look(self) -> None:
-        """To the field for serials."""
-        self.back()
-        self.list.text.setFocus()
-        self.list.text.selectAll()
-
-    def turn(self, turn: Turn) -> None:
-        """Another page; a question that is still open is dropped for it."""
-        if self._asked is not None:
-            self._asked.request()
+    def reader(self, turn: Turn) -> Callable[[Archive], Page[Any]]:
+        """See the class above."""
         wanted, now = self.list.wanted, self.found
-        simulated = self.source.simulated
-
-        def work(_cancel: Cancel) -> Page:
-            archive = self.source.archive(simulated)
-            return Page() if archive is None else page(archive, wanted, turn, now)
-
-        self._asked = self._errand(work, self._show_page)
-
-    def _show_page(self, found: Page) -> None:
-        self.found = found
-        self._say("")
-        self.list.show_page(found, simulated=self.source.simulated)
-        self._refresh()
+        return lambda archive: page(archive, wanted, turn, now)
 
     # One record ---------------------------------------------------------------------------------
 
@@ -275,9 +207,7 @@ class RecordsView(QObject):
                 return export_ids(archive, ids, file, cancel)
             return export_fitting(archive, wanted.search(), file, cancel)
 
-        self._say(f"Writing {file}; F10 cancels.")
-        self.exports.start(Errand(work, self._exported, self._failed))
-        self._refresh()
+        self._write(file, work, self._exported)
 
     def _exported_ids(self) -> list[str]:
         opened = self.detail.opened
@@ -287,30 +217,7 @@ class RecordsView(QObject):
 
     def _exported(self, exported: Exported) -> None:
         runs = "1 record" if exported.runs == 1 else f"{exported.runs} records"
-        self._say(f"{runs} in {exported.file}.")
-        self._refresh()
-
-    def cancel(self) -> None:
-        """Whatever is being written is left; nothing of it stays."""
-        if self.exports.busy:
-            self.exports.cancel_all()
-            self._say("Cancelled; nothing was written.")
-
-    # Errands ------------------------------------------------------------------------------------
-
-    def _archive(self) -> Archive:
-        return self.source.require(self.source.simulated)
-
-    def _errand(self, work: Callable[[Cancel], Any], done: Callable[[Any], None]) -> Cancel:
-        return self.errands.start(Errand(work, done, self._failed))
-
-    def _failed(self, sentence: str) -> None:
-        self._say(sentence)
-        self._refresh()
-
-    def _say(self, sentence: str) -> None:
-        self.sentence.setText(sentence)
-        self.sentence.setVisible(bool(sentence))
+        self._told(f"{runs} in {exported.file}.")
 
     def _refresh(self) -> None:
         here = self.pages.currentWidget()

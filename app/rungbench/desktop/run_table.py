@@ -132,7 +132,8 @@ class VerdictDelegate(RowDelegate):
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
         """The shape left of the word, both in the colour of the verdict."""
-        word = str(index.data() or "")
+        text = str(index.data() or "")
+        shape = self.shape_of(text)
         own = QStyleOptionViewItem(option)
         self.initStyleOption(own, index)
         own.text = ""
@@ -142,19 +143,25 @@ class VerdictDelegate(RowDelegate):
         box = QRectF(
             own.rect.left() + self._theme.px(7), own.rect.center().y() - side / 2 + 0.5, side, side
         )
-        known = word in VERDICT_COLOURS
         if own.state & style.StateFlag.State_Selected:
             edge = QRectF(own.rect.left(), own.rect.top(), self._theme.px(3), own.rect.height())
             painter.fillRect(edge, self._theme.colour("focus"))
-        if known:
-            draw_shape(painter, word, box, self._theme)
+        if shape:
+            draw_shape(painter, shape, box, self._theme)
         painter.save()
-        painter.setPen(self._theme.colour(VERDICT_COLOURS.get(word, "faint")))
-        painter.setFont(self._theme.font(bold=known))
+        painter.setPen(self._theme.colour(VERDICT_COLOURS.get(shape, "faint")))
+        painter.setFont(self._theme.font(bold=bool(shape)))
         rest = QRectF(own.rect)
         rest.setLeft(box.right() + side * 0.4)
-        painter.drawText(rest, Qt.AlignmentFlag.AlignVCenter, word)
+        shown = painter.fontMetrics().elidedText(
+            text, Qt.TextElideMode.ElideRight, int(rest.width())
+        )
+        painter.drawText(rest, Qt.AlignmentFlag.AlignVCenter, shown)
         painter.restore()
+
+    def shape_of(self, text: str) -> str:
+        """The verdict whose shape and colour a text has; empty: none."""
+        return text if text in VERDICT_COLOURS else ""
 
     def sizeHint(self, option: QStyleOptionViewItem, _index: Index) -> QSize:
         """Room for the longest verdict."""

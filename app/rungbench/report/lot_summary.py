@@ -9,18 +9,17 @@ from rungbench.lots.lot import Lot, LotState
 from rungbench.lots.wording import counted_line, plan_lines, risk_lines
 from rungbench.qualify.scope import CANNOT_PROVE, CAUTIONS
 from rungbench.report.figures import moment
-from rungbench.report.lines import FAINT, INK, Style, wrapped
+from rungbench.report.lines import FAINT, Style, wrapped
 from rungbench.report.lot_curve import CURVE_HEIGHT, draw_curve
 from rungbench.report.lot_evidence import LotEvidence
 from rungbench.report.lot_scope import NOT_ABOUT_OTHERS
 from rungbench.report.marks import draw_code
 from rungbench.report.sheet import LEFT, RIGHT, WIDTH, Sheet, plain
-from rungbench.report.table import BODY, heading, narrow_pairs, paragraph
+from rungbench.report.table import BODY, draw_foot, heading, narrow_pairs, paragraph
 from rungbench.report.verdicts import decision_colour, decision_line, verdict_line
 
 _CODE: Final = 78.0
 _LISTED: Final = 6
-_FINE: Final = Style(6.6, colour=FAINT)
 _MEANING: Final = {
     LotDecision.ACCEPT: "No more units of the sample can have failed than the plan allows.",
     LotDecision.REJECT: "More units of the sample failed than the plan allows.",
@@ -241,11 +240,4 @@ def _fine_print(sheet: Sheet) -> float:
         f"No run at the pilot contact proves: {', '.join(CANNOT_PROVE)}.",
         " ".join(CAUTIONS),
     )
-    lines = [line for text in texts for line in wrapped(text, WIDTH, _FINE, most=3)]
-    height = sum(line.style.leading for line in lines)
-    y = sheet.bottom + height
-    sheet.page.rule(LEFT, y + 3.0, (RIGHT, y + 3.0), stroke=INK, thin=0.4)
-    for line in lines:
-        y -= line.style.leading
-        sheet.page.text(LEFT, y + 1.5, line)
-    return sheet.bottom + height + 6.0
+    return draw_foot(sheet, texts, most=3)

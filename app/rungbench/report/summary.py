@@ -17,7 +17,7 @@ from rungbench.report.provenance import confirm, validity
 from rungbench.report.scale import bands, draw_scale, marks, scale_height
 from rungbench.report.sheet import LEFT, RIGHT, WIDTH, Sheet, plain
 from rungbench.report.standing import remarks
-from rungbench.report.table import BODY, SMALL, STRONG, narrow_pairs
+from rungbench.report.table import BODY, SMALL, STRONG, draw_foot, narrow_pairs
 from rungbench.report.verdicts import COLOURS, counted, idle, meaning, troubled, verdict_line
 
 _CODE: Final = 78.0
@@ -26,7 +26,6 @@ _LISTED: Final = 7
 _CAUSES: Final = 3
 _HEAD: Final = Style(9.0, bold=True)
 _REMARK: Final = Style(8.0, bold=True)
-_FINE: Final = Style(6.6, colour=FAINT)
 _NO_BANDS: Final = "the windows of this record's profile are not at hand"
 _COUNTED: Final = tuple(Verdict)
 
@@ -154,14 +153,7 @@ def _fine_print(sheet: Sheet, evidence: Evidence) -> float:
         confirm(evidence.record.header),
         f"SHA-256 of the record {evidence.sha256}",
     )
-    lines = [line for text in texts for line in wrapped(text, WIDTH, _FINE, most=2)]
-    height = sum(line.style.leading for line in lines)
-    y = sheet.bottom + height
-    sheet.page.rule(LEFT, y + 3.0, (RIGHT, y + 3.0), stroke=INK, thin=0.4)
-    for line in lines:
-        y -= line.style.leading
-        sheet.page.text(LEFT, y + 1.5, line)
-    return sheet.bottom + height + 6.0
+    return draw_foot(sheet, texts, most=2)
 
 
 def _draw_trouble(sheet: Sheet, record: Record, floor: float) -> None:

@@ -11,6 +11,7 @@ BODY: Final = Style(7.6)
 SMALL: Final = Style(6.8, colour=FAINT)
 STRONG: Final = Style(7.6, bold=True)
 _HEADING: Final = Style(11.0, bold=True)
+_FOOT: Final = Style(6.6, colour=FAINT)
 _RULE: Final = "#c8c8c8"
 _GAP: Final = 6.0
 _PAD: Final = 2.4
@@ -123,3 +124,15 @@ def cell(column: Column, *texts: tuple[str, Style]) -> Cell:
     return tuple(
         line for text, style in texts if text for line in wrapped(text, column.inner, style)
     )
+
+
+def draw_foot(sheet: Sheet, texts: Iterable[str], most: int) -> float:
+    """Fine print above the lower edge, `most` lines a text; returns where it begins."""
+    lines = [line for text in texts for line in wrapped(text, WIDTH, _FOOT, most=most)]
+    height = sum(line.style.leading for line in lines)
+    y = sheet.bottom + height
+    sheet.page.rule(LEFT, y + 3.0, (RIGHT, y + 3.0), stroke=INK, thin=0.4)
+    for line in lines:
+        y -= line.style.leading
+        sheet.page.text(LEFT, y + 1.5, line)
+    return sheet.bottom + height + 6.0
