@@ -16,7 +16,7 @@ from pilotsignal.edges import Edges
 from pilotsignal.levels import find_levels
 from pilotsignal.plateaus import Margins, Plateau, plateau, settled_pulses, step_bound, unsettled
 from pilotsignal.timing import Comb, Indices
-from pilotsignal.waveform_fit import WaveformFit, fit_waveform
+from pilotsignal.waveform_fit import Effort, WaveformFit, fit_waveform
 
 SPAN = math.log(9.0)  # 10 to 90 % time in time constants
 # Drop of the diode, IEC 61851-1:2017 Table A.3: 0.55 to 0.85 V, nominal 0.70 V; standard.
@@ -103,11 +103,11 @@ def take(
     return Taken(setting, (rise, fall), plateaus, _beliefs(capture, plateaus))
 
 
-def fitted(taken: Taken, number: int) -> Attempt | None:
+def fitted(taken: Taken, number: int, effort: Effort) -> Attempt | None:
     """The fit with one of the beliefs; None where it does not converge."""
     known = taken.beliefs[number]
     first = first_shapes(taken.setting, known, taken.plateaus)
-    fit = fit_waveform(*taken.rows, first, known)
+    fit = fit_waveform(taken.rows, first, known, effort)
     return None if fit is None else Attempt(taken, fit, known)
 
 

@@ -34,12 +34,15 @@ from pilotsignal.levels import Levels
 from pilotsignal.plateaus import Plateau, step_bound
 from pilotsignal.quick import median, windows
 from pilotsignal.timing import Comb, Floats, Indices
-from pilotsignal.waveform_fit import WaveformFit, fit_waveform
+from pilotsignal.waveform_fit import Effort, WaveformFit, fit_waveform
 
 _WIDEST_GAP = 0.75  # of the 10 to 90 % time
 _TELLING_GAP = 0.25
 _MOST_OPEN = 0.3  # relative uncertainty of a time constant
+_MOST_OPEN_LEVEL = 0.0005  # uncertainty of a level that no sample shows settled, of the swing
+_AVERAGED = 0.5  # scatter in steps, rounding included, from which on it averages rounding out
 _RARE = 1.0  # samples on an edge, on average
+_WORK, _WORK_PER_EDGE = 1_200_000, 100  # cells looked at until a model must have been found
 _MANY = 100_000  # edges: so many make a good start in any case
 _ROUNDED = 3.0
 _APART = 5.0  # standard deviations of a settled mean by which a fitted level may be off it
@@ -116,6 +119,7 @@ class _Try:
     taken: Taken
     number: int
     may_jitter: bool
+    effort: Effort
 
 
 def model_wave(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> ModelledWave | None:
@@ -132,7 +136,7 @@ def model_wave(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> Mo
     taus = _first_taus(capture, levels, edges, comb)
     if taus is None or _cut_off(capture, levels):
         return None
-    jittered = 0
+    jittered, effort = 0, Effort(_WORK + _WORK_PER_EDGE * edges.index.size)
     for start, scale in _starts(capture, levels, edges, comb, min(taus)):
         first = (scale * taus[0], scale * taus[1])
         setting = cut(comb, (start.rise, start.fall, start.period), first)
@@ -141,9 +145,9 @@ def model_wave(capture: Capture, levels: Levels, edges: Edges, comb: Comb) -> Mo
             continue
         for number in range(len(taken.beliefs)):
             may_jitter = jittered < _JITTER_TRIES
-            outcome = _tried(capture, edges, comb, _Try(taken, number, may_jitter))
+            outcome = _tried(capture, edges, comb, _Try(taken, number, may_jitter, effort))
             jittered += outcome.jittered
-            if outcome.final:
+            if outcome.final or effort.spent:
                 return outcome.wave
             if not outcome.misfit:
                 break
@@ -160,14 +164,14 @@ def _cut_off(capture: Capture, levels: Levels) -> bool:
 
 def _tried(capture: Capture, edges: Edges, comb: Comb, attempt: _Try) -> _Outcome:
     """One belief of what the edges are, from the fit to the judgement."""
-    taken, number = attempt.taken, attempt.number
-    found = fitted(taken, number)
+    taken, number, effort = attempt.taken, attempt.number, attempt.effort
+    found = fitted(taken, number, effort)
     if found is None:
         return _Outcome(misfit=dense(taken.rows, taken.setting.taus, _TELLING_GAP))
     setting = better_cut(comb, found)
     if setting is not None:
         again = take(capture, edges, setting)
-        found = None if again is None else fitted(again, number)
+        found = None if again is None else fitted(again, number, effort)
     if found is None:
         return _Outcome()
     sigma = sigma_of(found.taken.plateaus, step_of(capture))
@@ -177,10 +181,10 @@ def _tried(capture: Capture, edges: Edges, comb: Comb, attempt: _Try) -> _Outcom
     if outliers:
         left_out = (np.unique(bad[0]), np.unique(bad[1]))
         again = take(capture, edges, found.taken.setting, left_out)
-        without = None if again is None else fitted(again, number)
+        without = None if again is None else fitted(again, number, effort)
         if without is None:
             return _Outcome()
-        found, outliers = _confirmed(capture, found, without, sigma)
+        found, outliers = _confirmed(capture, (found, without), sigma, effort)
         expected = _expected(found)
     late = _late(capture, found, expected, sigma)
     noise = (sigma, step_of(capture))
@@ -188,12 +192,12 @@ def _tried(capture: Capture, edges: Edges, comb: Comb, attempt: _Try) -> _Outcom
     wave = None if loud else _judged(found, late, noise, outliers)
     jittered = wave is None and attempt.may_jitter
     if jittered:
-        found, late = _with_jitter(capture, found, comb, sigma)
+        found, late = _with_jitter(capture, found, comb, (sigma, effort))
         wave = _judged(found, late, noise, outliers)
     if wave is None:
         # Only samples close to one another show of what shape an edge is.
         return _Outcome(misfit=resolved(found, _TELLING_GAP), jittered=jittered)
-    if not resolved(found, _WIDEST_GAP) or _open(wave.fit):
+    if not resolved(found, _WIDEST_GAP) or _open(found, sigma, step_of(capture)):
         # It explains the samples, but they leave too much open; those it does not explain may be
         # on edges where a wrong period does not expect them.
         return _Outcome(final=outliers == 0)
@@ -212,14 +216,14 @@ def _late(
 
 
 def _with_jitter(
-    capture: Capture, found: Attempt, comb: Comb, sigma: float
+    capture: Capture, found: Attempt, comb: Comb, by: tuple[float, Effort]
 ) -> tuple[Attempt, tuple[Lateness, Lateness]]:
     """The fit once more, with samples weighed by how far jitter moves them.
 
     It begins anew: where jitter is many times the noise a fit that knows nothing of it goes
     astray. How much there is at first comes from the scatter of the coarse times.
     """
-    plain = found
+    plain, (sigma, effort) = found, by
     first = first_shapes(found.taken.setting, found.known, found.taken.plateaus)
     most2 = (_MOST_JITTER * min(found.taken.setting.taus)) ** 2
     residuals = (comb.rise_residual, comb.fall_residual)
@@ -227,7 +231,7 @@ def _with_jitter(
     late = _late(capture, found, _expected(found), sigma)
     for _ in range(_JITTER_ROUNDS):
         known = replace(found.known, jitter2=(rise2, fall2))
-        fit = fit_waveform(*found.taken.rows, first, known)
+        fit = fit_waveform(found.taken.rows, first, known, effort)
         if fit is None:
             break
         found = replace(found, fit=fit, known=known)
@@ -263,25 +267,38 @@ def _astray(
 
 
 def _confirmed(
-    capture: Capture, whole: Attempt, without: Attempt, sigma: float
+    capture: Capture, with_and_without: tuple[Attempt, Attempt], sigma: float, effort: Effort
 ) -> tuple[Attempt, int]:
     """The fit without spikes and how many there are; with them, if to it they are none.
 
     A fit that went astray makes spikes of good samples.
     """
+    whole, without = with_and_without
     seen = replace(whole, fit=without.fit)
     bad = _astray(capture, seen, _expected(seen), sigma)
     outliers = bad[0].size + bad[1].size
     if outliers:
         return without, outliers
     first = (without.fit.shape(True), without.fit.shape(False))
-    fit = fit_waveform(*whole.taken.rows, first, whole.known)
+    fit = fit_waveform(whole.taken.rows, first, whole.known, effort)
     return (without, 0) if fit is None else (replace(whole, fit=fit), 0)
 
 
-def _open(fit: WaveformFit) -> bool:
-    """Whether a time constant is hardly known."""
-    return max(float(fit.covariance[place, place]) for place in (4, 8)) > _MOST_OPEN**2
+def _open(found: Attempt, sigma: float, step: float) -> bool:
+    """Whether a time constant is hardly known, or a level of which no sample has settled.
+
+    The edge alone tells such a level only as well as it has the fitted shape, and rounding that
+    noise does not average out is carried over many times enlarged.
+    """
+    fit = found.fit
+    if max(float(fit.covariance[place, place]) for place in (4, 8)) > _MOST_OPEN**2:
+        return True
+    most = _MOST_OPEN_LEVEL * float(fit.values[0] - fit.values[1])
+    return any(
+        not level.samples
+        and (sigma < _AVERAGED * step or float(fit.covariance[place, place]) > most**2)
+        for place, level in enumerate(found.taken.plateaus)
+    )
 
 
 def _starts(

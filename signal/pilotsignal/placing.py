@@ -14,6 +14,8 @@ def placed(series: Series, finding: Finding) -> Finding:
     """The same finding, `begin` and `end` to the period where noise allows."""
     if finding.kind == "stretch":
         begin, end = _ends(series.value, finding.begin, finding.end)
+        if end - begin == series.value.size:
+            return finding  # beside it nothing would be left, so its ends are not to be seen
         return replace(finding, begin=begin, end=end)
     if finding.kind == "step":
         flat = series.value - _line(series, finding.begin)

@@ -88,6 +88,26 @@ class _Normal:
     chi2: float
 
 
+@dataclass(slots=True, eq=False)
+class Effort:
+    """How much may still be worked out, in cells looked at; shared by all fits of one question.
+
+    Waveforms that no shape explains send descents from minimum to minimum. Counted work, unlike
+    time, ends them at the same place on every machine.
+    """
+
+    left: int
+
+    @property
+    def spent(self) -> bool:
+        """Whether nothing is left."""
+        return self.left <= 0
+
+    def take(self, cells: "list[Cells]") -> None:
+        """One look at all cells."""
+        self.left -= sum(part.phase.size for part in cells)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class WaveformFit:
     """The fitted waveform, in sample units and sample intervals.
@@ -127,18 +147,22 @@ def _shape(values: Floats, rising: bool, straight: bool) -> Shape:
 
 
 def fit_waveform(
-    rise: EdgeRows, fall: EdgeRows, first: tuple[Shape, Shape], known: Known
+    rows: tuple[EdgeRows, EdgeRows], first: tuple[Shape, Shape], known: Known, effort: Effort
 ) -> WaveformFit | None:
     """Fit both directions at once.
 
     Parameters
     ----------
+    rows : of the rising and of the falling edges.
     first : shapes of the rising and the falling edge to begin with.
+    effort : is used up by it.
 
     Returns
     -------
-    WaveformFit or None : None where it does not converge or the samples leave parameters open.
+    WaveformFit or None : None where it does not converge with the effort left or the samples leave
+        parameters open.
     """
+    rise, fall = rows
     number = np.concatenate((rise.number[[0, -1]], fall.number[[0, -1]]))
     middle = 0.5 * float(number.min() + number.max())
     values = np.zeros(_SIZE)
@@ -148,26 +172,26 @@ def fit_waveform(
         if belief.u == 0.0:
             values[place] = belief.value
     cells = [
-        cells_of(rows, (rising, shape), known, middle)
-        for rows, rising, shape in ((rise, True, first[0]), (fall, False, first[1]))
+        cells_of(part, (rising, shape), known, middle)
+        for part, rising, shape in ((rise, True, first[0]), (fall, False, first[1]))
     ]
     prior = _Prior.of(known)
-    found = _converged(cells, values, (known, prior))
+    found = _converged(cells, values, (known, prior), effort)
     if found is None:
         return None
     cells, best = found
     modes = [best]
-    for rows, rising in ((rise, True), (fall, False)):
+    for way, rising in ((rise, True), (fall, False)):
         shape = _shape(best[0], rising, known.straight)
-        gap = rows.gap_at(float(best[0][_PERIOD]), middle)
+        gap = way.gap_at(float(best[0][_PERIOD]), middle)
         if gap > _COARSE * shape.tau_before:
             part = cells[0 if rising else 1]
-            modes += _beside(cells, best, prior, (part, gap))
+            modes += _beside(cells, best, (prior, effort), (part, gap))
     return _conclude(cells, modes, prior, middle)
 
 
 def _converged(
-    cells: list[Cells], values: Floats, by: tuple[Known, _Prior]
+    cells: list[Cells], values: Floats, by: tuple[Known, _Prior], effort: Effort
 ) -> tuple[list[Cells], tuple[Floats, _Normal]] | None:
     """Fit with plain weights, then with those that hold near the solution."""
     known, prior = by
@@ -177,20 +201,20 @@ def _converged(
         return [weighted(part, shape, known) for part, shape in zip(cells, shapes, strict=True)]
 
     first = near(values) if any(known.jitter2) else cells
-    found = _descend(first, _approached(first, values, prior), prior)
+    found = _descend(first, _approached(first, values, prior), prior, effort)
     if found is None:
         return None
     again = near(found[0])
     if all(new is old for new, old in zip(again, cells, strict=True)):
         return cells, found
-    found = _descend(again, found[0], prior)
+    found = _descend(again, found[0], prior, effort)
     return None if found is None else (again, found)
 
 
 def _beside(
     cells: list[Cells],
     best: tuple[Floats, _Normal],
-    prior: _Prior,
+    by: tuple[_Prior, Effort],
     where: tuple[Cells, float],
 ) -> list[tuple[Floats, _Normal]]:
     """Other minima: which samples come before the generator switches decides the slopes."""
@@ -205,7 +229,7 @@ def _beside(
             continue
         trial = values.copy()
         trial[place] = (float(side.min()) if off > 0 else float(side.max())) + off
-        other = _descend(cells, trial, prior, best)
+        other = _descend(cells, trial, *by, best)
         if other is not None:
             found.append(other)
     return found
@@ -317,7 +341,11 @@ def _rounded_off(drawn: Drawn, shape: Shape, time: Floats, width: Floats | float
 
 
 def _descend(
-    cells: list[Cells], values: Floats, prior: _Prior, best: tuple[Floats, _Normal] | None = None
+    cells: list[Cells],
+    values: Floats,
+    prior: _Prior,
+    effort: Effort,
+    best: tuple[Floats, _Normal] | None = None,
 ) -> tuple[Floats, _Normal] | None:
     """Gauss-Newton steps, damped where the ground curves (Levenberg, Marquardt).
 
@@ -328,7 +356,8 @@ def _descend(
     damping, push = 0.0, 2.0
     costs: list[float] = []
     for _ in range(_ROUNDS):
-        if here is None or (best is not None and _near(values, best, _SAME)):
+        effort.take(cells)
+        if here is None or effort.spent or (best is not None and _near(values, best, _SAME)):
             return None
         found = _step(here, prior, damping)
         if found is None:

@@ -14,11 +14,14 @@ from changing_waves import comb_of
 from pilot_waves import Cell, fine, pilot
 from scipy.stats import kstest
 
+from pilotsignal.blocks import strongest
 from pilotsignal.capture import Capture
+from pilotsignal.level_changes import PerPulse, bursts
 from pilotsignal.measure import measure
 from pilotsignal.segments import changes_of, changes_of_edges, found_in
 from pilotsignal.series import Series, scatter
 from pilotsignal.synth import record_edges, synthesise
+from pilotsignal.timing import Floats
 
 TICKS = (832, 416, 208, 160, 64, 32, 16)  # 19.2 kS/s to 1 MS/s
 
@@ -111,3 +114,32 @@ def test_noise_alone_scores_as_it_should() -> None:
     # The scatter is made a little larger on purpose, for its own uncertainty.
     assert 0.75 < np.std(scores) < 1.02
     assert kstest(np.array(scores) / np.std(scores), "norm").pvalue > 1e-6
+
+
+def spreads(seed: int) -> Floats:
+    """Of pulses in a handful of values, as rounding makes them, a few cut ones far off."""
+    rng = np.random.default_rng((12, seed))
+    value = rng.integers(1, 5, int(rng.integers(40, 700))).astype(np.float64) / 6.0
+    for place in (0, value.size // 3, -1, -2, -7):
+        if rng.integers(2):
+            value[place] = 94.5
+    return value
+
+
+def test_a_stretch_leaves_something_beside_it() -> None:
+    """Else whoever looks again beside what was found never comes to an end."""
+    found = 0
+    for seed in range(1000):
+        value = spreads(seed)
+        one = strongest(Series(np.arange(value.size), value, floor=0.25), ("stretch",))
+        if one is not None:
+            found += 1
+            assert 0 < one.end - one.begin < value.size, seed
+    assert found > 50
+
+
+def test_the_search_for_noise_ends() -> None:
+    for seed in range(300):
+        value = spreads(seed)
+        found = bursts(PerPulse(1e-3 * np.arange(value.size, dtype=np.float64), value), "spread")
+        assert all(0.0 <= one.start_s <= one.end_s for one in found)
