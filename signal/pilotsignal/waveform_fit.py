@@ -405,6 +405,8 @@ def _step(at: _Normal, prior: _Prior, damping: float) -> tuple[Floats, float] | 
         step = np.linalg.solve(gram, pull)
     except np.linalg.LinAlgError:
         return None
+    if not np.isfinite(step).all():
+        return None  # some parameter has all but lost its hold on the samples
     promised = float(step @ (pull + damping * step))
     return _held(step / scale, prior.logs), promised
 

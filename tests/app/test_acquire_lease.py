@@ -6,10 +6,12 @@ from collections.abc import Callable
 import pytest
 from link_board import ScriptedLine
 
-from rungbench.acquire import Acquisition
-from rungbench.acquire.port_thread import KEEP_ALIVE_EVERY_S, LEASE_S
+from rungbench.acquire import Acquisition, Loss, LossKind
+from rungbench.acquire.port_thread import HUNG_S, KEEP_ALIVE_EVERY_S, LEASE_S
 from rungbench.link.line import READ_S
-from rungbench.link.messages import KeepAlive
+from rungbench.link.messages import OPEN, KeepAlive, Present, Rung, Setting
+
+B = Setting(Rung.B)
 
 
 def run_scripted(renew: Callable[[float], bool], for_s: float) -> list[float]:
@@ -44,6 +46,48 @@ def test_a_hung_runner_is_kept_alive_for_half_a_second_only() -> None:
     assert 2.0 < times[-1] <= 2.0 + LEASE_S + READ_S
     # The board falls open 1 s after the last one.
     assert times[-1] + 1.0 < 2.0 + 1.5 + 2 * READ_S
+
+
+@pytest.mark.parametrize("lock_step", [False, True])
+def test_the_port_thread_opens_for_a_runner_that_hangs(lock_step: bool) -> None:
+    """Once, and not on a line whose time stands still while the runner computes."""
+    line = ScriptedLine(lock_step=lock_step)
+    acquisition = Acquisition(line.port(), clock=line.clock)
+
+    def since_b(line: ScriptedLine) -> float:
+        said = [when for when, message in line.said if message == Present(B)]
+        return line.clock.now_s - said[0] if said else 0.0
+
+    def runner(line: ScriptedLine) -> None:
+        if since_b(line) < 2.0:
+            acquisition.renew_lease()
+        line.broken = since_b(line) > 6.0
+
+    line.on_read = runner
+    losses = []
+    with acquisition:
+        acquisition.send(Present(B))
+        while not line.broken:
+            item = acquisition.next()
+            losses += [item.kind] if isinstance(item, Loss) else []
+    presented = next(when for when, said in line.said if said == Present(B))
+    opened = [when - presented for when, said in line.said if said == Present(OPEN)]
+    if lock_step:
+        assert (losses.count(LossKind.HUNG), [when for when in opened if when < 6.0]) == (0, [])
+    else:
+        assert losses.count(LossKind.HUNG) == 1
+        assert opened[0] == pytest.approx(2.0 + HUNG_S, abs=2 * READ_S)
+        assert all(when > 6.0 for when in opened[1:])
+
+
+def test_nothing_is_opened_while_nothing_is_presented() -> None:
+    line = ScriptedLine()
+    acquisition = Acquisition(line.port(), clock=line.clock)
+    line.on_read = lambda line: setattr(line, "broken", line.reads > 200)
+    acquisition.start()
+    acquisition._thread.join(10)
+    assert line.requests() == []
+    acquisition.close()
 
 
 def test_a_runner_that_comes_back_is_kept_alive_at_once() -> None:

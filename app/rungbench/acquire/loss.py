@@ -16,6 +16,7 @@ class LossKind(StrEnum):
     SILENT = "silent"
     BROKEN = "broken"
     RESET = "reset"
+    HUNG = "hung"
 
 
 _FINAL: Final = frozenset({LossKind.SILENT, LossKind.BROKEN, LossKind.RESET})

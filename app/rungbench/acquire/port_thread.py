@@ -16,6 +16,8 @@ from rungbench.link.messages import OPEN, KeepAlive, Present, frame_bytes
 
 KEEP_ALIVE_EVERY_S: Final = 0.25
 LEASE_S: Final = 0.5
+HUNG_S: Final = 0.95
+"""Age of a lease at which the thread itself asks for `open`; the board would follow at 1.5 s."""
 SILENCE_S: Final = 1.0
 HOLD_S: Final = 0.5
 """How long a lock-step board waits for a runner that computes, at each read."""
@@ -48,6 +50,7 @@ class PortThread(threading.Thread):
         self._lease_s = clock()
         self._sequence = port.sequence
         self._kept_alive_s: float | None = None
+        self._presents = False
         self._heard_s = clock()
         self._empty_reads = 0
         self._end_reported = False
@@ -94,6 +97,7 @@ class PortThread(threading.Thread):
         while not self._stopping.is_set() and threading.main_thread().is_alive():
             if self._port.lock_step:
                 self._mailbox.hold_until_wanted(HOLD_S)
+            self._watch_runner()
             self._speak()
             data = self._port.read()
             self._watch_silence(data)
@@ -133,12 +137,31 @@ class PortThread(threading.Thread):
             self._requests.said(request, self._sequence, now_s)
             self._say(request.message)
 
+    def _watch_runner(self) -> None:
+        """Open for a runner that hangs.
+
+        Not on a lock-step line, whose board has no time that passes while the runner computes.
+        """
+        age_s = self._clock() - self._lease_s
+        if self._port.lock_step or not self._presents or age_s <= HUNG_S:
+            return
+        self._presents = False
+        detail = (
+            f"The program did nothing for {HUNG_S:g} s while something was presented, so `open` "
+            "was asked for; close what keeps this computer busy and run again."
+        )
+        self._mailbox.put([Loss(LossKind.HUNG, 1, detail)])
+        self._mailbox.request_begins()
+        self._requests.submit(Pending(Present(OPEN), HUNG_S))
+
     def _keep_alive_due(self, now_s: float) -> bool:
         if self._clock() - self._lease_s > LEASE_S:
             return False
         return self._kept_alive_s is None or now_s - self._kept_alive_s >= KEEP_ALIVE_EVERY_S
 
     def _say(self, message: Request | KeepAlive) -> None:
+        if isinstance(message, Present):
+            self._presents = message.setting != OPEN
         data = frame_bytes(message, self._sequence)
         self._sequence = (self._sequence + 1) % 256
         self._port.write(data)

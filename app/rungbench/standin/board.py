@@ -344,17 +344,22 @@ class StandIn:
                 return
 
     def _fell_open(self, event: Event) -> None:
+        before = self._asked.text()
+        self._opened(f"The board left {before} for open by itself ({event.reason}); run again.")
+
+    def _opened(self, why: str) -> None:
+        """Something else than the runner went to `open`."""
         self._run_armed = False
-        if self._asked == OPEN:
-            return
-        before, self._asked = self._asked, OPEN
-        raise FellOpen(
-            f"The board left {before.text()} for open by itself ({event.reason}); run again."
-        )
+        if self._asked != OPEN:
+            self._asked = OPEN
+            raise FellOpen(why)
 
     def _lose(self, loss: Loss) -> None:
         if loss.final:
             raise LinkLost(loss.detail)
+        if loss.kind is LossKind.HUNG:
+            self._opened(loss.detail)
+            return
         self._losses[loss.kind] += loss.count
 
     def _reach(self, tick: int) -> None:
