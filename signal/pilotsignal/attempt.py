@@ -26,6 +26,7 @@ _RATIO_U = 0.10  # how far the time constants' ratio may be off what levels and 
 _UNLOADED_V = 10.5  # from here on no load draws current through the diode
 _MOST_LEAD = 0.75  # of a pulse
 _LONGEST_TAUS, _SETTLED_TAUS = 16.0, 10.0
+_TOE = 1.5  # time constants ahead of an edge that belong to it in any case
 _FIRST_GAP = 3.0  # the same, as long as that time is a guess
 _SHORT = 8.0  # samples: in a pulse of so many none can be spared
 
@@ -66,20 +67,22 @@ def cut(comb: Comb, instants: tuple[float, float, float], taus: tuple[float, flo
     """Windows that reach from just before an edge to where it has settled."""
     rise, fall, period = instants
     spare = 0.5 if min(comb.width, comb.period - comb.width) > _SHORT else 0.0
-    ahead = [max(1, math.ceil(1.5 * tau + spare)) for tau in taus]
+    ahead = [max(1, math.ceil(_TOE * tau + spare)) for tau in taus]
     teeth, settles = [], []
-    for at, tau, before, room, next_before in (
-        (rise, taus[0], ahead[0], comb.width, ahead[1]),
-        (fall, taus[1], ahead[1], comb.period - comb.width, ahead[0]),
+    high, low = comb.width, comb.period - comb.width
+    for at, tau, before, room, next_before, settled in (
+        (rise, taus[0], ahead[0], high, ahead[1], low - _SETTLED_TAUS * taus[1]),
+        (fall, taus[1], ahead[1], low, ahead[0], high - _SETTLED_TAUS * taus[0]),
     ):
+        lead = max(settled, _TOE * tau)
         # What is left of the pulse is the plateau; where little is, all of it goes into the fit.
         whole, least = room - next_before, math.ceil(_SETTLED_TAUS * tau) + 1
         after = min(math.ceil(_LONGEST_TAUS * tau + spare) + 1, int(_MOST_LEAD * whole))
         settles.append(after >= least)
         if settles[-1]:
-            teeth.append(Teeth(at, period, before, after, tau))
+            teeth.append(Teeth(at, period, before, after, tau, lead=lead))
         else:
-            teeth.append(Teeth(at, period, before, max(1, math.ceil(whole)), tau, whole))
+            teeth.append(Teeth(at, period, before, max(1, math.ceil(whole)), tau, whole, lead))
     return Setting(teeth[0], teeth[1], taus, (settles[0], settles[1]))
 
 

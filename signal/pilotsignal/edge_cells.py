@@ -104,8 +104,9 @@ def cells_of(rows: EdgeRows, edge: tuple[bool, Shape], known: Known, middle: flo
     grouped = bool((rows.spread > 0).any())
     phase = rows.phase.ravel()
     weight = np.repeat(rows.count / sigma2, columns)
-    if math.isfinite(rows.limit):
-        weight[phase >= rows.limit] = 0.0
+    foreign = rows.foreign(phase)
+    if foreign is not None:
+        weight[foreign] = 0.0
     taus = (shape.tau_before, shape.tau_after)
     early = shape.delay - _AHEAD - min(taus)
     late = shape.delay + _AHEAD + _FLAT_TAUS * max(taus)

@@ -34,6 +34,7 @@ class Teeth:
     before, after : columns before and after the expected instant.
     fastest : shortest time constant that must not be blurred, sample intervals.
     limit : phase from which on samples belong to the next edge.
+    lead : time ahead of an edge before which the one before it has not settled.
     """
 
     reference: float
@@ -42,6 +43,7 @@ class Teeth:
     after: int
     fastest: float
     limit: float = math.inf
+    lead: float = math.inf
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,7 +62,7 @@ class EdgeRows:
     before : columns ahead of the instant.
     index, number, row : int64, shape (edges,): first sample after the instant, cycle number, row.
     off : float64, shape (edges,): phase of each edge less that of its row.
-    limit : as in `Teeth`.
+    limit, lead : as in `Teeth`.
     gap : widest gap between the phases of edges, in sample intervals, at most 1.
     """
 
@@ -78,12 +80,19 @@ class EdgeRows:
     row: Indices
     off: Floats
     limit: float
+    lead: float
     gap: float
 
     @property
     def phase(self) -> Floats:
         """Phase of every cell, shape (rows, columns)."""
         return self.at[:, None] + (np.arange(self.mean.shape[1]) - self.before)
+
+    def foreign(self, phase: Floats) -> npt.NDArray[np.bool_] | None:
+        """Which phases belong to the edges beside; None where windows reach none of them."""
+        if math.isinf(self.limit) and self.lead >= self.before:
+            return None
+        return (phase >= self.limit) | (phase < -self.lead)
 
     def gap_at(self, change: float, middle: float) -> float:
         """As `gap`, with the period changed by `change` about cycle `middle`."""
@@ -169,6 +178,7 @@ def _single(
         np.arange(index.size),
         none,
         teeth.limit,
+        teeth.lead,
         _widest_gap(phase),
     )
 
@@ -208,6 +218,7 @@ def _grouped(
         row,
         phase - at[row],
         teeth.limit,
+        teeth.lead,
         _widest_gap(at),
     )
 

@@ -165,7 +165,10 @@ def jitter_covariance(
         moved = np.zeros(phase.size)
         if expected2 > 0.0:
             moved = moved_variance(fit.shape(rising), phase, expected2)
-        weight = np.where(part.phase.ravel() < part.limit, 1.0 / (known.sigma**2 + moved), 0.0)
+        weight = 1.0 / (known.sigma**2 + moved)
+        foreign = part.foreign(part.phase.ravel())
+        if foreign is not None:
+            weight[foreign] = 0.0
         drawn = draw(fit.shape(rising), phase)
         pull = np.zeros((part.at.size, _SIZE))
         by = (drawn.by * drawn.slope * weight).reshape(6, *shape).sum(axis=2)
@@ -278,8 +281,9 @@ def astray(
     noise = max(noise, 1e-6 * float(np.ptp(value)))
     # On the edge a spike cannot be told from an edge that comes early or late.
     reach = _FAR * noise + early * np.abs(slope)
-    if math.isfinite(rows.limit):
-        reach[rows.phase >= rows.limit] = np.inf
+    foreign = rows.foreign(rows.phase)
+    if foreign is not None:
+        reach[foreign] = np.inf
     rest = np.abs(rows.mean - value) * rows.count[:, None]
     spread = np.where(rows.count > 1, 5.0 * noise * np.sqrt(rows.count), 0.0)
     beyond = rest > np.maximum(reach, spread[:, None])

@@ -178,6 +178,7 @@ def _tried(capture: Capture, edges: Edges, comb: Comb, attempt: _Try) -> _Outcom
     expected = _expected(found)
     bad = _astray(capture, found, expected, sigma)
     outliers = bad[0].size + bad[1].size if _levels_agree(found, step_of(capture)) else 0
+    whole = found
     if outliers:
         left_out = (np.unique(bad[0]), np.unique(bad[1]))
         again = take(capture, edges, found.taken.setting, left_out)
@@ -193,6 +194,8 @@ def _tried(capture: Capture, edges: Edges, comb: Comb, attempt: _Try) -> _Outcom
     jittered = wave is None and attempt.may_jitter
     if jittered:
         found, late = _with_jitter(capture, found, comb, (sigma, effort))
+        if outliers:  # what is astray of a fit without jitter may be none of one that knows of it
+            outliers = _spikes(capture, replace(whole, fit=found.fit), sigma)
         wave = _judged(found, late, noise, outliers)
     if wave is None:
         # Only samples close to one another show of what shape an edge is.
@@ -266,6 +269,11 @@ def _astray(
     return bad
 
 
+def _spikes(capture: Capture, found: Attempt, sigma: float) -> int:
+    """How many cycles have spikes, both directions taken together."""
+    return sum(bad.size for bad in _astray(capture, found, _expected(found), sigma))
+
+
 def _confirmed(
     capture: Capture, with_and_without: tuple[Attempt, Attempt], sigma: float, effort: Effort
 ) -> tuple[Attempt, int]:
@@ -274,9 +282,7 @@ def _confirmed(
     A fit that went astray makes spikes of good samples.
     """
     whole, without = with_and_without
-    seen = replace(whole, fit=without.fit)
-    bad = _astray(capture, seen, _expected(seen), sigma)
-    outliers = bad[0].size + bad[1].size
+    outliers = _spikes(capture, replace(whole, fit=without.fit), sigma)
     if outliers:
         return without, outliers
     first = (without.fit.shape(True), without.fit.shape(False))
