@@ -104,9 +104,9 @@ def cells_of(rows: EdgeRows, edge: tuple[bool, Shape], known: Known, middle: flo
     grouped = bool((rows.spread > 0).any())
     phase = rows.phase.ravel()
     weight = np.repeat(rows.count / sigma2, columns)
-    foreign = rows.foreign(phase)
+    foreign = rows.foreign()
     if foreign is not None:
-        weight[foreign] = 0.0
+        weight[foreign.ravel()] = 0.0
     taus = (shape.tau_before, shape.tau_after)
     early = shape.delay - _AHEAD - min(taus)
     late = shape.delay + _AHEAD + _FLAT_TAUS * max(taus)

@@ -88,10 +88,11 @@ class EdgeRows:
         """Phase of every cell, shape (rows, columns)."""
         return self.at[:, None] + (np.arange(self.mean.shape[1]) - self.before)
 
-    def foreign(self, phase: Floats) -> npt.NDArray[np.bool_] | None:
-        """Which phases belong to the edges beside; None where windows reach none of them."""
+    def foreign(self) -> npt.NDArray[np.bool_] | None:
+        """Which cells belong to the edges beside; None where windows reach none of them."""
         if math.isinf(self.limit) and self.lead >= self.before:
             return None
+        phase = self.phase
         return (phase >= self.limit) | (phase < -self.lead)
 
     def gap_at(self, change: float, middle: float) -> float:

@@ -166,9 +166,9 @@ def jitter_covariance(
         if expected2 > 0.0:
             moved = moved_variance(fit.shape(rising), phase, expected2)
         weight = 1.0 / (known.sigma**2 + moved)
-        foreign = part.foreign(part.phase.ravel())
+        foreign = part.foreign()
         if foreign is not None:
-            weight[foreign] = 0.0
+            weight[foreign.ravel()] = 0.0
         drawn = draw(fit.shape(rising), phase)
         pull = np.zeros((part.at.size, _SIZE))
         by = (drawn.by * drawn.slope * weight).reshape(6, *shape).sum(axis=2)
@@ -281,7 +281,7 @@ def astray(
     noise = max(noise, 1e-6 * float(np.ptp(value)))
     # On the edge a spike cannot be told from an edge that comes early or late.
     reach = _FAR * noise + early * np.abs(slope)
-    foreign = rows.foreign(rows.phase)
+    foreign = rows.foreign()
     if foreign is not None:
         reach[foreign] = np.inf
     rest = np.abs(rows.mean - value) * rows.count[:, None]

@@ -183,10 +183,11 @@ def fit_waveform(
     modes = [best]
     for way, rising in ((rise, True), (fall, False)):
         shape = _shape(best[0], rising, known.straight)
-        gap = way.gap_at(float(best[0][_PERIOD]), middle)
-        if gap > _COARSE * shape.tau_before:
-            part = cells[0 if rising else 1]
-            modes += _beside(cells, best, (prior, effort), (part, gap))
+        change = float(best[0][_PERIOD])
+        if way.no_gap_beyond(_COARSE * shape.tau_before, change, middle):
+            continue
+        part = cells[0 if rising else 1]
+        modes += _beside(cells, best, (prior, effort), (part, way.gap_at(change, middle)))
     return _conclude(cells, modes, prior, middle)
 
 
@@ -322,7 +323,8 @@ def _believed(found: _Normal, values: Floats, prior: _Prior) -> _Normal:
     off = prior.value - values[prior.place]
     found.gram[prior.place, prior.place] += prior.weight
     found.pull[prior.place] += prior.weight * off
-    return replace(found, cost=found.chi2 + float((prior.weight * off**2).sum()))
+    cost = found.chi2 + float((prior.weight * off**2).sum())
+    return _Normal(found.gram, found.pull, cost, found.chi2)
 
 
 def _rounded_off(drawn: Drawn, shape: Shape, time: Floats, width: Floats | float) -> Drawn:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 import pytest
 from link_board import ScriptedLine
 
-from rungbench.acquire import Acquisition, Loss, LossKind
+from rungbench.acquire import Acquisition, Loss, LossKind, port_thread
 from rungbench.acquire.port_thread import HUNG_S, KEEP_ALIVE_EVERY_S, LEASE_S
 from rungbench.link.line import READ_S
 from rungbench.link.messages import OPEN, KeepAlive, Present, Rung, Setting
@@ -126,7 +126,10 @@ def test_on_a_lock_step_line_time_stands_still_while_the_runner_computes() -> No
         assert line.reads == reads
 
 
-def test_on_a_lock_step_line_a_hung_runner_does_not_stop_the_board_for_ever() -> None:
+def test_on_a_lock_step_line_a_hung_runner_does_not_stop_the_board_for_ever(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(port_thread, "HOLD_S", 0.5)
     line = ScriptedLine(lock_step=True)
     with Acquisition(line.port()) as acquisition:
         acquisition.next()
