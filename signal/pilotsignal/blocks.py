@@ -12,6 +12,7 @@ References
    (generalised likelihood ratio, unknown instant of a change).
 """
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
@@ -44,21 +45,32 @@ def strongest(series: Series, kinds: tuple[Kind, ...]) -> Finding | None:
     """
     if series.value.size < _LEAST:
         return None
+    sums = _Sums.of(series)
+    first = _Blocks.of(series, sums, _FINE if series.value.size >= 4 * _FINE else _COARSE)
+    if first.span_of_means(kinds) <= series.floor:
+        return None
     noise, dof = scatter(series)
     limit = float(stdtrit(dof, 1.0 - _FALSE_ALARM))
-    sums = _Sums.of(series)
-    found = []
-    for count in (_FINE, _COARSE) if series.value.size >= 4 * _FINE else (_COARSE,):
-        blocks = _Blocks.of(series, sums, count)
-        if blocks.reach <= limit * noise:
-            break  # coarse blocks reach no further than the fine ones that they are made of
-        looks = (_look(series, blocks, _Look(kind, noise, limit)) for kind in kinds)
-        found += [candidate for candidate in looks if candidate is not None]
+    found = _found(series, first, kinds, (noise, limit))
+    if found and first.number == _FINE:
+        found += _found(series, _Blocks.of(series, sums, _COARSE), kinds, (noise, limit))
     for candidate in sorted(found, key=lambda one: -abs(one.score)):
         there = placed(series, candidate)
         if confirmed(series, there, noise, limit):
             return there
     return None
+
+
+def _found(
+    series: Series, blocks: "_Blocks", kinds: tuple[Kind, ...], by: tuple[float, float]
+) -> list[Finding]:
+    """What stands out of the noise, by its scatter and the limit in standard deviations."""
+    noise, limit = by
+    if blocks.reach <= limit * noise:
+        return []
+    looks = [_Look.at(blocks, kind, noise) for kind in kinds]
+    seen = [_seen(series, blocks, look, limit) for look in looks if look.top > limit]
+    return [finding for finding in seen if finding is not None]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,13 +98,6 @@ class _Sums:
         return series.cycle.searchsorted(self.first + bounds)
 
 
-@dataclass(frozen=True, slots=True)
-class _Look:
-    kind: Kind
-    noise: float
-    limit: float
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class _Blocks:
     span: int
@@ -118,6 +123,15 @@ class _Blocks:
         """How many there are, empty ones included."""
         return self.cuts.size - 1
 
+    def span_of_means(self, kinds: tuple[Kind, ...]) -> float:
+        """What stretches and drifts cannot exceed; infinite where others are looked for.
+
+        A straight line through values between 0 and 1 rises by 1.5 at most, little more by blocks.
+        """
+        if not set(kinds) <= {"stretch", "drift"}:
+            return math.inf
+        return 1.6 * float(self.means.max() - self.means.min())
+
     @property
     def reach(self) -> float:
         """What no functional's size over its error can exceed, times the noise of a period.
@@ -129,27 +143,45 @@ class _Blocks:
         return float(np.sqrt((off * off * self.counts).sum()))
 
 
-def _look(series: Series, blocks: _Blocks, look: _Look) -> Finding | None:
-    table = functionals(blocks.number, look.kind, blocks.held)
-    if table.weights.shape[0] == 0:
-        return None
-    sizes = table.sizes(blocks.means)
-    errors = look.noise * _errors(blocks.number, look.kind, blocks.held, blocks.counts.tobytes())
-    scores = sizes / errors
-    above = np.abs(scores)
-    if float(above.max()) <= look.limit:
-        return None
-    best = _plainest(above, table.places, blocks.number, look.limit)
-    size, u = float(sizes[best]), float(errors[best])
-    if abs(size) <= look.limit * u:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Look:
+    """Everything of one kind that may be in some blocks.
+
+    Parameters
+    ----------
+    sizes, errors : float64, shape (functionals,): of each, and its standard uncertainty.
+    top : highest size over uncertainty, 0 where there is no functional.
+    """
+
+    kind: Kind
+    table: "Functionals"
+    sizes: Floats
+    errors: Floats
+    top: float
+
+    @classmethod
+    def at(cls, blocks: _Blocks, kind: Kind, noise: float) -> "_Look":
+        table = functionals(blocks.number, kind, blocks.held)
+        sizes = table.sizes(blocks.means)
+        errors = noise * _errors(blocks.number, kind, blocks.held, blocks.counts.tobytes())
+        return cls(kind, table, sizes, errors, float(np.abs(sizes / errors).max(initial=0.0)))
+
+
+def _seen(series: Series, blocks: _Blocks, look: _Look, limit: float) -> Finding | None:
+    """What stands out most, if the sampling alone could not feign it."""
+    scores = look.sizes / look.errors
+    places = look.table.places
+    best = _plainest(np.abs(scores), places, blocks.number, limit)
+    size, u = float(look.sizes[best]), float(look.errors[best])
+    if abs(size) <= limit * u:
         return None
     scale = blocks.number / blocks.span if look.kind == "kink" else 1.0
     floor = series.floor if look.kind != "kink" else 0.0
-    enough = abs(size) - floor - look.limit * u
-    bound = _of_blocks(series, blocks, table.weights[best], enough) + floor
-    if abs(size) <= bound + look.limit * u:
+    enough = abs(size) - floor - limit * u
+    bound = _of_blocks(series, blocks, look.table.weights[best], enough) + floor
+    if abs(size) <= bound + limit * u:
         return None
-    begin, end = (int(place) for place in table.places[best])
+    begin, end = (int(place) for place in places[best])
     cuts = blocks.cuts
     return Finding(
         look.kind,
