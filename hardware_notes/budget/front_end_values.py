@@ -84,7 +84,7 @@ def threshold_bound_v() -> float:
 
 def pair_bound_v() -> float:
     """Worst error of the middle of a pair over the reference."""
-    return design.REFERENCE_V / 2.0 * design.FINE_TOLERANCE
+    return design.REFERENCE_V / 2.0 * design.SENSE_TOLERANCE
 
 
 def bias_v() -> float:

@@ -10,6 +10,7 @@ Table = tuple[list[str], list[list[str]]]
 
 HEAD = ["part", "number", "what", "value, tolerance", "rating", "remark"]
 _FINE = "0.1 %, 25 ppm/K"
+_SENSE = "0.05 %, 25 ppm/K"
 
 
 def _ladder() -> Table:
@@ -74,19 +75,26 @@ def _front() -> Table:
         ["U20", "1", "operational amplifier, inputs and output rail to rail", *_buffer()],
         ["R23, R24", "2", "resistor, metal film", f"3.01 kohm {_FINE}", "0.1 W", "converter pair"],
         ["D21", "1", "two Schottky diodes", "0.3 V at 1 mA, 10 pF", "30 V", "converter pin"],
-        ["R25, R26", "2", "resistor, metal film", f"4.99 kohm {_FINE}", "0.1 W", "comparator pair"],
+        [
+            "R25, R26",
+            "2",
+            "resistor, metal film",
+            f"4.99 kohm {_SENSE}",
+            "0.1 W",
+            "comparator pair",
+        ],
         ["R27", "1", "resistor", "1.5 Mohm 1 %", "0.1 W", "hysteresis"],
         ["U21", "1", "comparator, 5 V, push-pull output, inputs rail to rail", *_comparator()],
         ["U22", "1", "reference", "4.096 V 0.1 %, 25 ppm/K", "5 mA, drop 0.3 V", _LOAD],
         ["R28, C24", "1 each", "filter of its supply", "10 ohm, 10 uF", "0.1 W, 10 V", ""],
-        ["R29, R30", "2", "resistor, metal film", f"10 kohm {_FINE}", "0.1 W", "half reference"],
+        ["R29, R30", "2", "resistor, metal film", f"10 kohm {_SENSE}", "0.1 W", "half reference"],
         ["C25", "1", "capacitor, ceramic", "100 nF", "16 V", "on half reference"],
         ["R31", "1", "resistor", "10 kohm 1 % or better", "0.1 W", "temperature"],
         ["RT1", "1", "thermistor, NTC", "10 kohm, B 3950 K", "", "beside U22"],
         ["R32, C26", "1 each", "check ramp", "30 kohm 5 %, 100 nF film 10 %", "16 V", ""],
         ["U23", "1", "timer, CMOS, as an oscillator", "0.1 mA at 4 V", "4..5 V", "dither"],
         ["R33", "1", "resistor", f"{design.DITHER_OHM / 1e3:g} kohm 1 %", "0.1 W", "dither"],
-        ["R34, C27", "1 each", "its frequency, 9.5 kHz", "16.2 kohm 1 %, 4.7 nF 2 % C0G", "", ""],
+        ["R34, C27", "1 each", "its frequency, 8.5 kHz", "18 kohm 1 %, 4.7 nF 2 % C0G", "", ""],
         ["R35, C30", "1 each", "filter of its supply", "100 ohm, 1 uF", "10 V", ""],
         ["U24", "1", "inverter with switched capacitors", "5 V to -5 V", "20 mA", ""],
         ["C28, C29", "2", "capacitor, ceramic", "10 uF", "10 V", "flying and store of U24"],
@@ -149,6 +157,8 @@ def _control() -> Table:
         ["R52", "1", "resistor", "10 kohm", "0.1 W", "pull-up of the enable input"],
         ["R56..R58", "3", "resistor", "10 kohm", "0.1 W", "pull-downs: data, clock, latch"],
         ["D52", "17", "silicon diode", "100 V, 200 mA", "", "one a coil, to the clamp rail"],
+        ["D53", "6", "silicon diode", "100 V, 200 mA", "", "A5 to the outputs of K3..K8"],
+        ["R59", "1", "resistor", "10 kohm", "0.1 W", "pull-up of A5"],
         ["TV50", "1", "suppressor", "stands 15 V", "400 W", "clamp rail to +12 V"],
         ["H1, R53", "1 each", "lamp `armed`, red", "LED, 1 kohm", "5 mA", ""],
         [
@@ -160,7 +170,14 @@ def _control() -> Table:
             _STOP,
         ],
         ["R54, R55, C52", "1 each", "interlock input", "1 kohm, 1 kohm, 100 nF", "0.1 W", ""],
-        ["G50, F50", "1 each", "adapter, double insulated", "12 V 0.5 A, fuse 1 A", "SELV", ""],
+        [
+            "G50, F50",
+            "1 each",
+            "adapter, double insulated",
+            "12 V 1 A, fuse 315 mA",
+            "SELV",
+            "",
+        ],
         ["G51", "1", "USB isolator, reinforced", "12 Mbit/s, 5 V 200 mA out", "300 V RMS", ""],
         ["box", "1", "insulating enclosure", "250 x 160 x 90 mm or more", "UL94 V-0", "two rooms"],
     ]

@@ -111,9 +111,11 @@ COMPARATOR_OFFSET_V = 3e-3
 BUFFER_OFFSET_V = 1e-3
 BUFFER_BIAS_A = 1e-9
 FINE_TOLERANCE = 1e-3
+SENSE_TOLERANCE = 5e-4  # of the comparator's pair and of the half reference
 FINE_PPM = 25.0
 REFERENCE_TOLERANCE, REFERENCE_PPM = 1e-3, 25.0
 REFERENCE_PER_A = 40e-6 / 1e-3  # load regulation, share per ampere
+DITHER_TIMING_OHM, DITHER_TIMING_F = 18e3, 4.7e-9
 DITHER_OHM = 261e3  # from a triangle of a third of the reference, about its middle
 
 # Control.

@@ -2,7 +2,9 @@
 
 from collections.abc import Callable, Mapping
 
+import dither
 import front_end_values as fe
+import small_losses
 import spice_front_end
 import standin_design as design
 
@@ -115,6 +117,8 @@ TABLES: Mapping[str, Callable[[], Table]] = {
     "constants": _constants,
     "clamps": _clamps,
     "fuse": _fuse,
+    "dither": dither.rows,
+    "small-losses": small_losses.rows,
     "spice-transfer": _spice_transfer,
     "spice-widths": _spice_widths,
 }

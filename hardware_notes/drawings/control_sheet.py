@@ -18,7 +18,7 @@ _BOARD_RIGHT = (
     "",
     "D5 interlock",
 )
-_BOARD_LEFT = ("USB", "5V", "GND", "", "D2..D4", "D8", "D9", "A0..A3", "AREF", "", "A5 spare")
+_BOARD_LEFT = ("USB", "5V", "GND", "", "D2..D4", "D8", "D9", "A0..A3", "AREF", "", "A5 energise")
 
 
 def draw() -> Sheet:
@@ -31,13 +31,14 @@ def draw() -> Sheet:
     _registers(sheet, board)
     _coil(sheet)
     _inputs(sheet, board)
+    _energise(sheet, board)
     sheet.lines(
         (60, 1020),
         (
             "Enable: G1 gives LOW only while RESET is HIGH and the charge pump is charged.",
             "The pump decays within 50 ms after the last edge of D6. R52 holds it off without G1.",
             "Bit 23 is sent first and ends up in U53; bit n drives relay Kn. Each coil has a D52.",
-            "Unused gate inputs of U54 lie on ground.",
+            "Unused gate inputs of U54 lie on ground. A5 is LOW while an output of K3..K8 is on.",
         ),
     )
     return sheet
@@ -59,7 +60,7 @@ def _left(sheet: Sheet, board: Chip) -> None:
     sheet.barrier((155, 560), (155, 670))
     sheet.text((150, 688), "reinforced insulation", "middle")
     sheet.wire((240, 580), (260, 580))
-    sym.fuse(Spot(sheet, 290, 580), "F50", "1 A")
+    sym.fuse(Spot(sheet, 290, 580), "F50", "315 mA")
     sheet.wire((320, 580), (400, 580))
     sym.supply(sheet, (400, 580), "+12 V, relays")
     sheet.wire((240, 610), (260, 610), (260, 625))
@@ -173,6 +174,22 @@ def _coil(sheet: Sheet) -> None:
     sheet.wire((x, 830), (x, 850))
     sym.supply(sheet, (1320, 860), "+12 V")
     sheet.wire((x, 910), (x, 925), (1320, 925), (1320, 860))
+
+
+def _energise(sheet: Sheet, board: Chip) -> None:
+    """Sense of the outputs that drive a switched resistor, whatever the registers say."""
+    y = 1010
+    sym.flag(sheet, board.left_pin(10), "energise", left=True)
+    sym.flag(sheet, (1040, y), "A5", left=True)
+    sheet.wire((1040, y), (1140, y))
+    sheet.dot((1090, y))
+    sym.supply(sheet, (1090, y - 70), "+5 V")
+    sheet.wire((1090, y - 70), (1090, y - 65))
+    sym.resistor(Spot(sheet, 1090, y - 35, 90), "R59", "10 k")
+    sheet.wire((1090, y - 5), (1090, y))
+    sym.diode(Spot(sheet, 1170, y), "D53 x 6")
+    sheet.wire((1200, y), (1220, y))
+    sym.flag(sheet, (1220, y), "outputs of K3..K8, one each")
 
 
 def _inputs(sheet: Sheet, board: Chip) -> None:

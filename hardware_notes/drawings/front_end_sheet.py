@@ -19,7 +19,8 @@ def draw() -> Sheet:
         (
             "No filter stands before the comparator or the converter: the only poles are those of "
             "front_end.md. VREF is 4.096 V, VHALF is half of it.",
-            "C20 to C23 make the divider flat. Ground of this sheet is the PE contact of the plug.",
+            "C20 to C23 make the divider flat. Ground of this sheet is the PE contact of the plug. "
+            "U20 runs on +5 V and -5 V, U21 on +5 V.",
         ),
     )
     return sheet
@@ -154,7 +155,7 @@ def _dither(sheet: Sheet) -> None:
     sym.earth(sheet, (1165, 590))
     sheet.wire((1250, 490), (1300, 490))
     sym.resistor(Spot(sheet, 1300, 520, 90), "", "")
-    sheet.lines((1316, 516), ("R34", "16.2 k"))
+    sheet.lines((1316, 516), ("R34", "18 k"))
     sheet.wire((1250, 520), (1270, 520), (1270, 560), (1300, 560), (1300, 550))
     sheet.dot((1300, 560))
     sheet.wire((1300, 560), (1300, 590))

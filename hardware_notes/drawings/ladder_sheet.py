@@ -18,7 +18,8 @@ def draw() -> Sheet:
         (60, 905),
         (
             "All relays are drawn without current: this is the setting open.",
-            "PE is the contact of the charger's plug, and nothing else of the building.",
+            "PE is the contact of the charger's plug, and nothing else of the building. "
+            "All grounds of the board meet there.",
             "Relay K11 opens the return of the ladder only: all else stays on PE.",
         ),
     )
@@ -36,6 +37,9 @@ def _contact(sheet: Sheet) -> None:
     sheet.dot((120, 120))
     sheet.wire((120, 120), (120, 70), (150, 70))
     sym.flag(sheet, (150, 70), "CP to the front end (before the fuse)")
+    sym.contact(sheet, (70, 260), "PE")
+    sheet.wire((100, 260), (130, 260), (130, 330))
+    sym.earth(sheet, (130, 330))
     sym.fuse(Spot(sheet, 170, 120), "F1", "500 mA")
     sheet.wire((200, 120), (610, 120))
     places = {"TV1": 240, "JP1": 330, "JP2": 420, "K9": 520}

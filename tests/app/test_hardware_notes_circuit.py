@@ -220,6 +220,7 @@ def test_the_parts_list_and_the_drawings_name_the_same_parts() -> None:
     assert undrawn <= {
         "box",
         "resistors of 0.1 %",
+        "resistors of 0.05 %",
         "crystal",
         "suppressor of 50 pF",
         "reference of 0.1 %",

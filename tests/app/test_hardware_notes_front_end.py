@@ -69,7 +69,8 @@ def test_the_budget_of_the_skew_is_what_the_page_says() -> None:
         for row in table("front_end.md", "spice-widths")
         if row[1] == "3.1"
     }
-    assert worst == {"B": 42.0, "C": 42.0, "D": 53.0}
+    assert worst == {"B": 34.0, "C": 34.0, "D": 43.0}
+    assert max(worst.values()) <= 50.0
 
 
 def test_the_input_survives_mains() -> None:

@@ -24,6 +24,7 @@ BITS = {
     "READ_BACK_BIT": "D12",
     "CLOCK_BIT": "D13",
     "ARMED_LAMP_BIT": "A4",
+    "ENERGISED_BIT": "A5",
 }
 INPUTS = {
     "PILOT_INPUT": "A0",

@@ -54,6 +54,12 @@ def value(quantity: Quantity | None) -> float:
     return quantity.value
 
 
+def show(what: str, found: Quantity | None, true: float) -> None:
+    """One line for `pytest -s`: error, and U."""
+    if found is not None:
+        print(f"\n{what}: error {found.value - true:+.5f}, U {found.expanded():.5f}", end="")
+
+
 def measured(
     board: BoardProcess, rung: Rung, seconds: float, mode: Mode, *, edges: bool
 ) -> tuple[PilotMeasurement, dict[str, Any]]:
@@ -72,6 +78,9 @@ def test_edges_and_plateaus(switch_on: SwitchOn, traits: tuple[str, ...], rung: 
     found, truth = measured(switch_on(*traits), rung, 0.5, Mode.STREAM10, edges=True)
     assert truth["periods"] >= 100
     width, frequency = found.pulse_width_zero_us, found.frequency_hz
+    show("width by edges, us", width, truth["width_us"])
+    show("high plateau, V", found.high_plateau_v, truth["high_v"])
+    show("low plateau, V", found.low_plateau_v, truth["low_v"])
     # Required: the mean of 100 periods or more within 0.15 us of the truth.
     assert value(width) == pytest.approx(truth["width_us"], abs=0.15)
     assert value(frequency) == pytest.approx(1e6 / truth["period_us"], abs=0.02)
@@ -86,6 +95,7 @@ def test_width_by_eight_bits_alone(switch_on: SwitchOn, rung: Rung) -> None:
     found, truth = measured(switch_on(), rung, 1.0, Mode.STREAM8, edges=False)
     width = found.pulse_width_zero_us
     assert width is not None
+    show("width by 8 bits alone, us", width, truth["width_us"])
     # Required: within 0.5 us, or within what it states where samples leave a gap.
     assert abs(width.value - truth["width_us"]) <= max(0.5, width.expanded())
 

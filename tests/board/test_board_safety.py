@@ -104,9 +104,16 @@ def test_the_enable_comes_after_a_known_word(switch_on: SwitchOn) -> None:
         process.advance(20_000)
     changes = process.changes()
     first = [(what, value) for _, what, value in changes if what in ("word", "enable")]
-    # At switch-on the registers hold garbage: the word comes before the relays get current.
-    assert first == [("word", "000000"), ("enable", "1")]
+    # At switch-on the registers hold garbage; without a relay to hold they are not enabled at all.
+    assert first == [("word", "000000")]
     assert not any(what == "rung" for _, what, _ in changes)
+    board = Board(process)
+    board.session.present(B)
+    changes = process.changes()
+    later = [(what, value) for _, what, value in changes if what in ("word", "enable")]
+    # The word comes before the relays get current.
+    assert later == [("word", "000002"), ("enable", "1")]
+    assert {value for _, what, value in changes if what == "rung"} == {"B", "open"}  # it bounces
 
 
 def test_keep_alive_lost(board: Board) -> None:
@@ -227,6 +234,71 @@ def test_falling_open_needs_no_latch(board: Board) -> None:
     session.listen(0.3)
     assert board.process.pins()["rung"] == "open"
     assert not any(what == "rung" for _, what, _ in board.process.changes())
+
+
+def test_a_plain_open_needs_no_latch_and_the_old_word_stays_away(board: Board) -> None:
+    board.energise()
+    session = board.session
+    board.process.command("set latch_broken=yes")
+    tick = board.tick
+    assert session.ask(Present(OPEN)).accepted
+    session.listen(0.3)
+    # No beat is left: the pump runs down, within 50 ms.
+    assert board.opened_after(tick) < 0.1
+    # What is latched is still C: without arming, B would bring it back.
+    since = len(session.heard)
+    assert session.ask(Present(B)).code is Code.CANNOT_PRESENT
+    assert session.event(EventKind.FELL_OPEN, since=since).reason is Reason.FAULT
+    session.listen(0.3)
+    assert not any(what == "rung" for _, what, _ in board.process.changes())
+
+
+@pytest.mark.parametrize(("held", "asked"), [(C, B), (B, C)], ids=["C to B", "B to C"])
+def test_outputs_that_do_not_follow_are_a_fault(
+    board: Board, held: Setting, asked: Setting
+) -> None:
+    session = board.session
+    session.present(held)
+    board.process.command("set latch_broken=yes")
+    board.process.changes()
+    since, tick = len(session.heard), board.tick
+    nonce = session.ask(Arm()).nonce if asked is C else 0
+    session.ask(Present(asked, nonce))
+    assert session.event(EventKind.FELL_OPEN, since=since).reason is Reason.FAULT
+    session.listen(0.2)
+    # The switched resistor's contact may be the first to open, which leaves B for a moment.
+    assert board.opened_after(tick) < 0.15
+
+
+def test_the_old_word_after_a_reset_lasts_less_than_50_ms(board: Board) -> None:
+    board.energise()
+    board.process.command("set latch_broken=yes")
+    board.process.command("reset 10")
+    board.silence(0.5)
+    session = board.session
+    session.hello()
+    session.listen(0.2)
+    board.process.changes()
+    since = len(session.heard)
+    session.ask(Present(B))
+    assert session.event(EventKind.FELL_OPEN, since=since).reason is Reason.FAULT
+    session.listen(0.3)
+    changes = board.process.changes()
+    times = [tick for tick, what, _ in changes if what in ("enable", "rung")]
+    assert times[-1] - times[0] < 0.05 * TICKS_PER_SECOND
+    assert [rung for _, what, rung in changes if what == "rung"][-1:] in ([], ["open"])
+    assert session.ask(Present(B)).code is Code.CANNOT_PRESENT
+    session.listen(0.3)
+    assert not any(what == "rung" for _, what, _ in board.process.changes())
+
+
+def test_an_output_that_is_stuck_is_never_enabled(switch_on: SwitchOn) -> None:
+    board = Board(switch_on("output_stuck=yes"))
+    session = board.session
+    for setting in (B, Setting(Rung.OPEN, pe_closed=False)):
+        assert session.ask(Present(setting)).code is Code.CANNOT_PRESENT
+    session.listen(0.3)
+    assert not any(what == "enable" for _, what, _ in board.process.changes())
 
 
 def test_an_enable_that_is_stuck_is_found_by_the_next_reset(board: Board) -> None:

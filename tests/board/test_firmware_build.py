@@ -6,6 +6,7 @@ The microcontroller's own figures are of the data sheet of the ATmega328P: 2048 
 
 import re
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -66,8 +67,15 @@ def test_flash_and_memory_with_the_deepest_stack_suffice(firmware: Path) -> None
     assert fixed + stack < MEMORY_BYTES
     page = (firmware / "README.md").read_text("utf-8")
     stated = {name: int(number.replace(",", "")) for name, number in re.findall(SIZES, page, re.M)}
+    printed = make(firmware, f"BUILD={built().firmware.parent}").stdout.splitlines()[-1]
+    assert f"flash {flash} of 32768 bytes, memory {fixed} and deepest measured stack " in printed
+    (kept,) = re.findall(r"stack (\d+), together (\d+) of 2048 bytes$", printed)
+    assert int(kept[1]) == fixed + int(kept[0])
     if is_the_compiler_of(firmware):
+        assert int(kept[0]) == stack, "STACK in the Makefile"
         assert stated["flash, of 32,768"] == flash
+        build = (firmware.parent / "build.md").read_text("utf-8")
+        assert f"{flash} bytes of flash verified" in build
         assert stated["together, of 2,048"] == pytest.approx(fixed + stack, abs=16)
 
 
@@ -161,10 +169,72 @@ def test_make_eeprom_gives_a_board_its_name(firmware: Path, tmp_path: Path) -> N
     words = ["BOARD_ID=RB-0042", "OSCILLATOR=resonator", "PHASES=1", "HOLD_C=30", "HOLD_D=5"]
     done = make(firmware, "eeprom-image", f"BUILD={tmp_path}", *words)
     assert done.returncode == 0, done.stderr
-    identity = greeted(BoardProcess(firmware=tmp_path / "identity" / "rungbench.elf"))
+    told(greeted(BoardProcess(firmware=tmp_path / "identity" / "rungbench.elf")))
+
+
+def told(identity: Identity) -> None:
     assert identity.board_id == "RB-0042"
     assert identity.oscillator is Oscillator.RESONATOR
     assert (identity.phases_sensed, identity.hold_c_s, identity.hold_d_s) == (1, 30, 5)
+
+
+def name_board(firmware: Path, folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, firmware / "name_board.py", *words],
+        check=False,
+        capture_output=True,
+        text=True,
+        cwd=folder,
+    )
+
+
+def test_a_finished_file_is_given_a_name_without_a_compiler(firmware: Path, tmp_path: Path) -> None:
+    words = ["--oscillator", "resonator", "--phases", "1", "--hold-c", "30", "--hold-d", "5"]
+    done = name_board(firmware, tmp_path, "RB-0042", *words)
+    assert (done.returncode, done.stderr) == (0, "")
+    told(greeted(BoardProcess(firmware=tmp_path / "RB-0042.hex")))
+    # Nothing but the name differs; what told a board its name once may tell it another one.
+    prebuilt = firmware / "prebuilt" / "rungbench-atmega328p-16mhz.hex"
+    again = name_board(firmware, tmp_path, "RB-9", "--from", "RB-0042.hex", "-o", "again.hex")
+    once = name_board(firmware, tmp_path, "RB-9", "--from", str(prebuilt), "-o", "once.hex")
+    assert (again.returncode, once.returncode) == (0, 0)
+    assert (tmp_path / "again.hex").read_bytes() == (tmp_path / "once.hex").read_bytes()
+    pages = [image(path) for path in (prebuilt, tmp_path / "RB-0042.hex")]
+    differing = [at for at, (one, other) in enumerate(zip(*pages, strict=True)) if one != other]
+    assert 0 < len(differing) <= 17
+    assert differing[-1] - differing[0] < 17
+
+
+def image(path: Path) -> bytes:
+    """Content of an Intel hex file; its own reader, apart from that of the script."""
+    rows = [bytes.fromhex(line[1:]) for line in path.read_text("ascii").split()]
+    return b"".join(row[4:-1] for row in rows if row[3] == 0)
+
+
+@pytest.mark.parametrize(
+    ("words", "status", "complaint"),
+    [
+        (("RB 1;",), 2, "letters, digits, dots, dashes"),
+        (("RB-0123456789",), 2, "1 to 12"),
+        (("RB-1", "--hold-c", "61"), 2, "hold limits are 1 to 60 s"),
+        (("RB-1", "--phases", "4"), 2, "invalid choice"),
+        (("RB-1", "--from", "nowhere.hex"), 4, "nowhere.hex: No such file"),
+        (("RB-1", "--from", "damaged.hex"), 4, "is damaged or no Intel hex file"),
+        (("RB-1", "--from", "other.hex"), 4, "is no firmware of this board"),
+        (("RB-1", "-o", "nowhere/file.hex"), 4, "nowhere/file.hex: No such file"),
+    ],
+)
+def test_naming_refuses_what_is_wrong(
+    firmware: Path, tmp_path: Path, words: tuple[str, ...], status: int, complaint: str
+) -> None:
+    prebuilt = (firmware / "prebuilt" / "rungbench-atmega328p-16mhz.hex").read_text("ascii")
+    (tmp_path / "damaged.hex").write_text(prebuilt.replace("0", "1", 1), encoding="ascii")
+    (tmp_path / "other.hex").write_text(":0400000001020304F2\n:00000001FF\n", encoding="ascii")
+    done = name_board(firmware, tmp_path, *words)
+    assert done.returncode == status
+    assert complaint in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not list(tmp_path.glob("RB*.hex"))
 
 
 @pytest.mark.parametrize(

@@ -58,10 +58,11 @@ def wait_for(reached: Callable[[], bool], seconds: float = 40.0) -> None:
     raise AssertionError(f"it did not come to that within {seconds} s")
 
 
-def wait_for_mains(board: BoardProcess) -> int:
+def wait_for_mains(board: BoardProcess, program: Program) -> int:
     """Until C is presented and mains is on; returns the board's tick then."""
 
     def reached() -> bool:
+        assert program.poll() is None, ended(program)
         pins = board.pins()
         return pins["rung"] == "C" and any(pins["mains"])
 
@@ -116,7 +117,7 @@ def test_a_sound_charger_passes(switch_on: SwitchOn) -> None:
 def test_a_run_whose_cable_is_pulled_in_c(switch_on: SwitchOn) -> None:
     board = switch_on(paced=True)
     with started(*qualify_words(board.path)) as program:
-        wait_for_mains(board)
+        wait_for_mains(board, program)
         tick = board.command("pull")["tick"]
         assert seconds_to_open(board, tick) <= LONGEST_S
         status, out, _ = ended(program)
@@ -172,12 +173,13 @@ def resumed(program: Program) -> None:
 
 
 # Whichever the program learns first.
+STOPPED = r"\(keep-alive lost\)|did nothing for"
 NOT_HEARD = r"\(keep-alive lost\)|did not answer"
 TROUBLES = {
     "cable pulled": Trouble(commanding("pull"), LONGEST_S, "broke"),
     "board reset": Trouble(commanding("reset 10"), 0.02, "was reset in the middle"),
     "interlock open": Trouble(commanding("interlock open"), 0.05, r"\(interlock open\)"),
-    "program stopped": Trouble(stopping, LONGEST_S, r"\(keep-alive lost\)", resumed),
+    "program stopped": Trouble(stopping, LONGEST_S, STOPPED, resumed),
     # Between two keep-alives of 250 ms there is always some of it.
     "garbage": Trouble(flooding(bytes(range(1, 256)), 0.02), LONGEST_S, NOT_HEARD),
     "half frames": Trouble(flooding(b"\x04\x41\x03\x6a\x07", 0.02), LONGEST_S, NOT_HEARD),
@@ -190,7 +192,7 @@ def test_trouble_in_c(switch_on: SwitchOn, name: str) -> None:
     board = switch_on(paced=True)
     watching = ("watch", "--bench", board.path, "--rung", "C", "--arm", "--seconds", "60")
     with started(*watching) as program:
-        wait_for_mains(board)
+        wait_for_mains(board, program)
         tick = trouble.begin(board, program)
         assert seconds_to_open(board, tick) <= trouble.limit_s
         trouble.end(program)
@@ -229,7 +231,7 @@ def test_a_program_that_is_killed_in_c(switch_on: SwitchOn) -> None:
     board = switch_on(paced=True)
     watching = ("watch", "--bench", board.path, "--rung", "C", "--arm", "--seconds", "60")
     with started(*watching) as program:
-        tick = wait_for_mains(board)
+        tick = wait_for_mains(board, program)
         program.kill()
         assert seconds_to_open(board, tick) <= LONGEST_S
         ended(program)

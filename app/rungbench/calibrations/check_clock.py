@@ -93,14 +93,19 @@ def board_clock_line(beats: Sequence[Beat], oscillator: Oscillator) -> CheckLine
         rooms = [float(np.median(part) - part.min()) for part in (head, tail)]
     span = float(ticks[last] - ticks[first])
     u = math.hypot(math.hypot(*rooms) / span, _PC_BOUND) / math.sqrt(3.0)
-    return _clock_verdict(1.0 / scale - 1.0, 2.0 * u, span, oscillator)
+    return _clock_verdict(1.0 / scale - 1.0, 2.0 * u, (span, float(ticks[-1])), oscillator)
 
 
-def _clock_verdict(fast: float, expanded: float, span: float, oscillator: Oscillator) -> CheckLine:
+def _clock_verdict(
+    fast: float, expanded: float, spans_s: tuple[float, float], oscillator: Oscillator
+) -> CheckLine:
+    """`spans_s`: between the two reports that came least late, and of all reports."""
+    span, whole = spans_s
     bound = _BOARD_BOUND.get(oscillator, _UNKNOWN_BOUND)
     figures = {"off_relative": fast, "expanded_uncertainty": expanded, "span_s": span}
     text = (
-        f"{fast * 1e6:+.0f} ± {expanded * 1e6:.0f} ppm against this computer over {span:.0f} s; "
+        f"{fast * 1e6:+.0f} ± {expanded * 1e6:.0f} ppm against this computer over {span:.0f} of "
+        f"{whole:.0f} s; "
         f"{oscillator}, {bound * 1e6:.0f} ppm"
     )
     if abs(fast) > bound + expanded:

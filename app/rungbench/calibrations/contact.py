@@ -195,7 +195,8 @@ def check_board_id(board_id: str) -> None:
         return
     raise BenchError(
         f"{why}; give it one with `make eeprom PORT=... BOARD_ID=RB-0001 OSCILLATOR=crystal "
-        "PHASES=3` in hardware_notes/firmware, and start again."
+        "PHASES=3` in hardware_notes/firmware, or by name_board.py there without a compiler, and "
+        "start again."
     )
 
 

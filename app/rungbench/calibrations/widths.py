@@ -16,8 +16,9 @@ from rungbench.link.words import Rung
 RUNGS: Final = (ANY_RUNG, Rung.B.value, Rung.C.value, Rung.D.value)
 _RECORD_S: Final = 5.0
 _FARTHEST_US: Final = 5.0
-# A comparator's threshold may be off by 56 mV and wander.  A source with steep edges does not show
-# that, and a pilot of up to 3.1 nF shows 36 ns of it (hardware_notes/front_end.md, section 3).
+# A comparator's threshold may be off by 56 mV with parts of 0.1 %, and wander.  A source with steep
+# edges does not show that, and a pilot of up to 3.1 nF shows 36 ns of it
+# (hardware_notes/front_end.md, section 3).
 _THRESHOLD_US: Final = 0.036 / math.sqrt(3.0)
 _WAYS: Final = ("measured", "typed", "skip")
 

@@ -2,6 +2,7 @@
 
 #include <avr/eeprom.h>
 #include <avr/io.h>
+#include <avr/pgmspace.h>
 #include <avr/wdt.h>
 #include <stddef.h>
 #include <string.h>
@@ -58,9 +59,28 @@ static uint8_t is_sound(const struct identity *block)
            block->hold_d_s <= LONGEST_HOLD_S;
 }
 
+/* What the board is told by the file that it is flashed with: the boot loader then needs to know
+ * nothing of EEPROM. Written once; a file that tells nothing leaves the EEPROM alone. `make eeprom`
+ * builds it in, and name_board.py puts it into a finished file, which it finds by the mark. */
+#define MARK "stand-in"
+static const struct __attribute__((packed)) {
+    char mark[sizeof MARK - 1];
+    uint8_t tells;
+    char board_id[BOARD_ID_SIZE];
+    uint8_t oscillator, phases, hold_c_s, hold_d_s;
+} told PROGMEM = {
+    .mark = MARK,
 #ifdef BOARD_ID
-/* Built by `make eeprom`: writes what the command says, once. The boot loader then needs to know
- * nothing of EEPROM. Firmware built without it leaves the block alone. */
+    .tells = 1,
+    .board_id = BOARD_ID,
+    .oscillator = BOARD_OSCILLATOR,
+    .phases = BOARD_PHASES,
+    .hold_c_s = BOARD_HOLD_C_S,
+    .hold_d_s = BOARD_HOLD_D_S,
+#endif
+};
+
+#ifdef BOARD_ID
 #if BOARD_HOLD_C_S < 1 || BOARD_HOLD_C_S > 60 || BOARD_HOLD_D_S < 1 || BOARD_HOLD_D_S > 60
 #error "hold limits are 1 to 60 s"
 #endif
@@ -69,24 +89,21 @@ static uint8_t is_sound(const struct identity *block)
 #endif
 _Static_assert(sizeof BOARD_ID - 1 <= BOARD_ID_SIZE && sizeof BOARD_ID > 1,
                "BOARD_ID has 1 to 12 characters");
+#endif
 
 static void write_identity(void)
 {
     struct identity block = unset;
-    memset(block.board_id, 0, BOARD_ID_SIZE);
-    memcpy(block.board_id, BOARD_ID, sizeof BOARD_ID - 1);
-    block.oscillator = BOARD_OSCILLATOR;
-    block.phases = BOARD_PHASES;
-    block.hold_c_s = BOARD_HOLD_C_S;
-    block.hold_d_s = BOARD_HOLD_D_S;
+    if (pgm_read_byte(&told.tells) != 1)
+        return;
+    memcpy_P(block.board_id, told.board_id, BOARD_ID_SIZE);
+    block.oscillator = pgm_read_byte(&told.oscillator);
+    block.phases = pgm_read_byte(&told.phases);
+    block.hold_c_s = pgm_read_byte(&told.hold_c_s);
+    block.hold_d_s = pgm_read_byte(&told.hold_d_s);
     block.crc = crc_of(&block);
     eeprom_update_block(&block, (void *)0, sizeof block);
 }
-#else
-static void write_identity(void)
-{
-}
-#endif
 
 void identity_begin(void)
 {

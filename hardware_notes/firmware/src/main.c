@@ -21,7 +21,7 @@ int main(void)
 {
     relays_begin(); /* first: the registers are empty before the heartbeat can enable them */
     DDRC |= 1 << ARMED_LAMP_BIT;
-    PORTC |= 1 << PC5; /* not connected */
+    PORTC |= 1 << ENERGISED_BIT; /* pull-up */
     identity_begin();
     clock_begin();
     line_begin();

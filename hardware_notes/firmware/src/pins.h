@@ -21,6 +21,7 @@
 
 /* Port C: 0 to 3 are converter inputs. */
 #define ARMED_LAMP_BIT PC4
+#define ENERGISED_BIT PC5 /* low: an output that drives K3 to K8 is on, wherever it came from */
 
 /* Inputs of the converter, numbers of ADMUX */
 #define PILOT_INPUT 0

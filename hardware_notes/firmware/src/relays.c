@@ -20,6 +20,7 @@
 #define BEAT_TICKS 16384U /* half a period; the pump holds the enable for up to 50 ms */
 #define ENABLE_LATE_TICKS (20 * TICKS_PER_MS)  /* the pump may take so long to charge */
 #define ENABLE_LOST_TICKS (2 * TICKS_PER_MS)   /* shorter gaps are noise on the sense */
+#define ASTRAY_TICKS (2 * TICKS_PER_MS)        /* so is this; below what a relay takes to operate */
 #define SETTLING_TICKS (10 * TICKS_PER_MS)     /* relays operate and bounce within 5 ms; twice that */
 #define BREAK_TICKS (4 * TICKS_PER_MS)         /* relays release within 3 ms */
 
@@ -34,6 +35,8 @@ static uint32_t to_make, settling_ticks;
 static uint16_t beat_tick;
 static uint32_t enable_due; /* from then on the enable must be there */
 static uint32_t enabled_tick;
+static bool astray;         /* outputs once differed from the word: not to be trusted until a reset */
+static uint32_t followed_tick;
 
 void relays_begin(void)
 {
@@ -118,9 +121,10 @@ static bool put(uint32_t relays)
         parting = true;
         parted_tick = now;
     }
-    resting = resting && !relays;
+    /* With nothing to hold, the enable goes as well: a latch that does not take over holds nothing. */
+    resting = !relays;
     word = relays;
-    enabled_tick = now;
+    enabled_tick = followed_tick = now;
     return true;
 }
 
@@ -137,7 +141,7 @@ bool relays_present(uint16_t setting)
     uint32_t wanted = word_of(setting);
     making = false;
     settling_ticks = SETTLING_TICKS + (resting && wanted ? ENABLE_LATE_TICKS : 0);
-    if (wanted && !let_go)
+    if (wanted && (!let_go || astray))
         return false;
     if (!would_look_like_c(wanted))
         return put(wanted);
@@ -164,11 +168,12 @@ uint32_t relays_settling_ticks(void)
 
 bool relays_intact(void)
 {
-    if (resting)
+    if (resting && word)
         return false;
     /* The first time round brings out what the registers held since the last setting. */
-    resting = shift(word) != word;
-    return !resting;
+    bool same = shift(word) == word;
+    resting |= !same;
+    return same;
 }
 
 bool relays_enabled(void)
@@ -180,6 +185,17 @@ bool relays_enabled(void)
     if (word == 0 || (PIND & (1 << ENABLED_BIT)) || charging)
         enabled_tick = now;
     return now - enabled_tick < ENABLE_LOST_TICKS;
+}
+
+bool relays_follow(void)
+{
+    uint32_t now = clock_short();
+    bool wanted = word & ENERGISING, seen = !(PINC & (1 << ENERGISED_BIT));
+    bool enabled = PIND & (1 << ENABLED_BIT);
+    if (seen == wanted || (wanted && (charging || resting || !enabled)))
+        followed_tick = now;
+    astray |= now - followed_tick >= ASTRAY_TICKS;
+    return !astray;
 }
 
 void relays_rest(void)

@@ -190,6 +190,6 @@ void rules_poll(void)
         alive = false;
     if ((SETTING_RUNG(setting) != RUNG_OPEN || armed) && !alive)
         fall(KEEP_ALIVE_LOST);
-    if (!relays_go_on() || !relays_enabled())
+    if (!relays_go_on() || !relays_enabled() || !relays_follow())
         rules_fault();
 }

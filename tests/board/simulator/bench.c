@@ -46,6 +46,12 @@ static bool enabled(const struct bench *bench)
     return bench->relays.enabled;
 }
 
+static void look_at_outputs(struct bench *bench, double time)
+{
+    if (bench->tell_energise != NULL)
+        bench->tell_energise(bench->context, relays_energise(&bench->relays), time);
+}
+
 static void set_enable(struct bench *bench, double time, bool on)
 {
     if (on == enabled(bench))
@@ -54,6 +60,7 @@ static void set_enable(struct bench *bench, double time, bool on)
     bench_note(bench, time, "enable", on ? "1" : "0");
     if (bench->tell_enable != NULL)
         bench->tell_enable(bench->context, on, time);
+    look_at_outputs(bench, time);
 }
 
 static void note_pole(void *context, int phase, bool closed, double time)
@@ -154,6 +161,7 @@ void bench_latch(struct bench *bench, double time)
     char word[24];
     bench_advance(bench, time);
     relays_latch(&bench->relays, time);
+    look_at_outputs(bench, time);
     snprintf(word, sizeof word, "%06x", (unsigned)bench->relays.latched);
     bench_note(bench, time, "word", word);
 }

@@ -49,8 +49,9 @@ struct bench {
     struct change changes[CHANGES];
     unsigned change_count;
     const char *rung;
-    // To the pins: enable sense.
+    // To the pins: enable sense, and whether an output drives a rung that energises.
     void (*tell_enable)(void *context, bool enabled, double time);
+    void (*tell_energise)(void *context, bool on, double time);
     void *context;
 };
 

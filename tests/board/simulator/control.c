@@ -203,6 +203,8 @@ static void other(struct control *control, const char *word, char *arguments)
         probe_memory(control->mcu, control->replies, arguments);
     } else if (strcmp(word, "interrupts") == 0) {
         probe_interrupts(control->mcu, control->replies, strcmp(arguments, "clear") == 0);
+    } else if (strcmp(word, "loop") == 0) {
+        probe_loop(control->mcu, control->replies, arguments);
     } else if (strcmp(word, "quit") == 0) {
         control->quit = true;
         accept(control);

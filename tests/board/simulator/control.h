@@ -13,6 +13,8 @@
 //   chain broken|sound           what the relay registers give back
 //   memory ADDRESS COUNT         bytes of the data space as hexadecimal
 //   interrupts [clear]           how often each vector was served, and cycles: longest, total, longest wait
+//   loop [ADDRESS]               turns of the loop that passes there since the last time, cycles: total,
+//                                longest, longest with interrupts off; 0 ends it
 //   pull                         pull the line to the host (pty only)
 //   quit
 #ifndef CONTROL_H

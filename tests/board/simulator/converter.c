@@ -8,7 +8,7 @@
 
 enum { VECTOR_ADC = 21 };
 enum { ADEN = 0x80, ADSC = 0x40, ADATE = 0x20, ADIF = 0x10, ADIE = 0x08 };
-enum { ADLAR = 0x20, MUX_BANDGAP = 14, MUX_GROUND = 15 };
+enum { ADLAR = 0x20, MUX_PILOT = 0, MUX_BANDGAP = 14, MUX_GROUND = 15 };
 static const double AREF_V = 4.096;
 
 static unsigned prescaler(const struct mcu *mcu)
@@ -41,11 +41,20 @@ static double reference_volts(const struct mcu *mcu)
     }
 }
 
-// The pilot's design is count = (v + 15 V) / 30 V * 1023; dither is noise of the converter's input.
+// A triangle on the pilot's input alone, as the board's oscillator gives it; in steps.
+static double dither(const struct mcu *mcu, double time)
+{
+    const struct traits *traits = &mcu->bench->traits;
+    double turn = time * traits->dither_hz;
+    double triangle = 4.0 * fabs(turn - floor(turn) - 0.5) - 1.0;
+    return (mcu->converter.mux & 15) == MUX_PILOT ? sqrt(3.0) * traits->dither_steps * triangle : 0.0;
+}
+
+// The pilot's design is count = (v + 15 V) / 30 V * 1023. Noise is the converter's own.
 static uint16_t count_of(struct mcu *mcu, double time)
 {
-    double steps = pin_volts(mcu, time) / reference_volts(mcu) * 1023.0;
-    steps += mcu->bench->traits.dither_steps * dice_normal(&mcu->bench->dice);
+    double steps = pin_volts(mcu, time) / reference_volts(mcu) * 1023.0 + dither(mcu, time);
+    steps += mcu->bench->traits.converter_noise_steps * dice_normal(&mcu->bench->dice);
     return (uint16_t)fmax(0.0, fmin(1023.0, rint(steps)));
 }
 

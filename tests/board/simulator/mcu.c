@@ -21,7 +21,7 @@ static const char PORT_NAMES[] = "BCD";
 enum {
     BIT_CAPTURE = 0, BIT_RAMP = 1, BIT_LATCH = 2, BIT_DATA_OUT = 3, BIT_DATA_IN = 4, BIT_CLOCK = 5,
     BIT_SENSE = 2, BIT_INTERLOCK = 5, BIT_BEAT = 6, BIT_ENABLE = 7,
-    BIT_LAMP = 4,
+    BIT_LAMP = 4, BIT_ENERGISED = 5,
 };
 
 double mcu_time_of(const struct mcu *mcu, avr_cycle_count_t cycle)
@@ -148,6 +148,12 @@ static void enable_sense(void *context, bool enabled, double time)
 {
     (void)time;
     mcu_pin(context, PORT_D, BIT_ENABLE, enabled);
+}
+
+static void energise_sense(void *context, bool on, double time)
+{
+    (void)time;
+    mcu_pin(context, PORT_C, BIT_ENERGISED, !on);
 }
 
 void mcu_interlock(struct mcu *mcu, bool closed)
@@ -304,8 +310,10 @@ bool mcu_run(struct mcu *mcu, avr_cycle_count_t target)
         // Sleep goes on to the next timer: let one be due at the target.
         avr_cycle_timer_register(avr, target - avr->cycle, arrived, mcu);
         while (avr->cycle < target && !mcu->was_reset && mcu->trouble == NULL) {
-            avr->run_cycle_limit = 1000;
+            avr->run_cycle_limit = mcu->loop.at ? 1 : 1000; // 1: a single instruction
             avr_run(avr);
+            if (mcu->loop.at)
+                probe_step(mcu);
             if (avr->state == cpu_Done || avr->state == cpu_Crashed)
                 mcu_fail(mcu, "the firmware has %s at 0x%04x",
                          avr->state == cpu_Done ? "gone to sleep for ever" : "crashed", avr->pc);
@@ -370,6 +378,7 @@ static void wire(struct mcu *mcu)
     bench->mains.tell = sense;
     bench->mains.context = mcu;
     bench->tell_enable = enable_sense;
+    bench->tell_energise = energise_sense;
     bench->context = mcu;
     mcu_pin(mcu, PORT_B, BIT_CAPTURE, bench->pilot.above);
     mcu_pin(mcu, PORT_B, BIT_DATA_IN, relays_out(&bench->relays));
@@ -377,6 +386,7 @@ static void wire(struct mcu *mcu)
         mcu_pin(mcu, PORT_D, BIT_SENSE + phase, true);
     mcu_pin(mcu, PORT_D, BIT_INTERLOCK, !bench->interlock_closed);
     mcu_pin(mcu, PORT_D, BIT_ENABLE, false);
+    mcu_pin(mcu, PORT_C, BIT_ENERGISED, true);
 }
 
 bool mcu_begin(struct mcu *mcu, struct bench *bench, const char *file, char *why, size_t room)

@@ -50,6 +50,14 @@ struct service {
     avr_cycle_count_t entered, raised;           // 0: not now
 };
 
+// How long the main loop takes from one passing of an address to the next, and for how long it keeps
+// interrupts off. Watched while `at` is not 0.
+struct loop {
+    avr_flashaddr_t at;
+    unsigned long turns, total, longest, masked; // all but the first: cycles
+    avr_cycle_count_t began, masked_since;       // 0: not yet
+};
+
 enum { VECTORS = 26, ENTRY_CYCLES = 4 };
 
 struct mcu {
@@ -60,6 +68,7 @@ struct mcu {
     struct converter converter;
     struct spi spi;
     struct service services[VECTORS];
+    struct loop loop;
     uint8_t capture_high; // read with the low byte of the capture register
     bool chain_broken;    // the relay registers' read-back does not come through
     uint8_t ddr[PORTS], outputs[PORTS];

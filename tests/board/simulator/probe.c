@@ -85,3 +85,38 @@ void probe_interrupts(struct mcu *mcu, FILE *replies, bool clear)
     if (clear)
         memset(mcu->services, 0, sizeof mcu->services);
 }
+
+void probe_step(struct mcu *mcu)
+{
+    const avr_t *avr = mcu->avr;
+    struct loop *loop = &mcu->loop;
+    if (avr->pc == loop->at) {
+        unsigned long took = (unsigned long)(avr->cycle - loop->began);
+        if (loop->began) {
+            loop->turns++;
+            loop->total += took;
+            loop->longest = took > loop->longest ? took : loop->longest;
+        }
+        loop->began = avr->cycle;
+    }
+    // An interrupt's own routine is not meant: `interrupts` tells of those.
+    bool masked = !avr->sreg[S_I] && avr->interrupts.running_ptr == 0;
+    if (!masked) {
+        unsigned long off = (unsigned long)(avr->cycle - loop->masked_since);
+        if (loop->masked_since && off > loop->masked)
+            loop->masked = off;
+        loop->masked_since = 0;
+    } else if (!loop->masked_since) {
+        loop->masked_since = avr->cycle;
+    }
+}
+
+void probe_loop(struct mcu *mcu, FILE *replies, const char *argument)
+{
+    const struct loop *loop = &mcu->loop;
+    fprintf(replies, "{\"turns\": %lu, \"total\": %lu, \"longest\": %lu, \"masked\": %lu}\n",
+            loop->turns, loop->total, loop->longest, loop->masked);
+    fflush(replies);
+    avr_flashaddr_t at = *argument ? (avr_flashaddr_t)strtoul(argument, NULL, 0) : loop->at;
+    mcu->loop = (struct loop){.at = at};
+}

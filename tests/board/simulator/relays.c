@@ -52,6 +52,7 @@ static void release(struct relays *relays, int number, double time)
 static void drive(struct relays *relays, double time)
 {
     uint32_t coils = relays->enabled ? relays->latched : 0;
+    coils |= relays->traits->output_stuck ? 2u << SWITCHED_C_LOW : 0;
     uint32_t changed = coils ^ relays->coils;
     uint32_t elsewhere = coils ^ relays->pulled;
     relays->coils = coils;
@@ -80,6 +81,11 @@ void relays_enable(struct relays *relays, double time, bool enabled)
 {
     relays->enabled = enabled;
     drive(relays, time);
+}
+
+bool relays_energise(const struct relays *relays)
+{
+    return relays->coils & (SWITCHED_C | SWITCHED_D);
 }
 
 double relays_next(const struct relays *relays)

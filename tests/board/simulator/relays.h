@@ -42,6 +42,9 @@ bool relays_out(const struct relays *relays);
 void relays_latch(struct relays *relays, double time);
 void relays_enable(struct relays *relays, double time, bool enabled);
 
+// Whether an output that drives a switched resistor is on.
+bool relays_energise(const struct relays *relays);
+
 // When a contact moves next. `relays_move` makes the move that is due; true if one was.
 double relays_next(const struct relays *relays);
 bool relays_move(struct relays *relays, double time);

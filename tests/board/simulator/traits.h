@@ -26,7 +26,8 @@ struct traits {
     double mains_hz, mains_v;
     // The board.
     double clock_ppm, front_us, input_ohm, board_pf;
-    double gain_error, offset_mv, linearity_mv, dither_steps;
+    double gain_error, offset_mv, linearity_mv;
+    double dither_steps, dither_hz, converter_noise_steps; // in root mean square
     double threshold_mv, hysteresis_mv, delay_ns, skew_ns;
     double diode_v, diode_n;
     double ladder_error;
@@ -35,6 +36,7 @@ struct traits {
     double temperature_c, bandgap_v, supply_v;
     bool chain_broken; // nothing comes back from the last register
     bool latch_broken; // the registers never take over what was shifted in
+    bool output_stuck; // that of the nominal C holds its relay whatever the registers say
     bool pump_broken;  // the registers' enable never comes
     bool pump_stuck;   // it stays on without a heartbeat, but for the reset line
     bool log_edges;    // tell every edge of the comparator among the changes

@@ -13,7 +13,9 @@ ROOT = Path(__file__).resolve().parents[3]
 FOLDER = ROOT / "build" / "board"
 _TABLE = ROOT / "app" / "system_packages"
 # Other tests need other packages, and say so themselves.
-_NEEDED = {"gcc", "make", "libc6-dev", "gcc-avr", "avr-libc", "simavr", "libsimavr-dev"}
+_NEEDED = {
+    *("gcc", "make", "libc6-dev", "gcc-avr", "avr-libc", "avrdude", "simavr", "libsimavr-dev"),
+}
 
 
 class CannotBuild(Exception):

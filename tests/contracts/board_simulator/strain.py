@@ -44,6 +44,16 @@ class Served:
 
 
 @dataclass(frozen=True, slots=True)
+class Turns:
+    """Turns of the main loop; cycles of all, of the longest, of the longest without interrupts."""
+
+    turns: int
+    total: int
+    longest: int
+    masked: int
+
+
+@dataclass(frozen=True, slots=True)
 class Strain:
     """What a hard day left: bytes of stack at the deepest, interrupts by vector number.
 
@@ -65,6 +75,21 @@ def symbol(name: str, elf: Path | None = None) -> int:
     found = re.search(rf"^([0-9a-f]+) \w {re.escape(name)}$", listing, re.M)
     assert found, f"no symbol {name}"
     return int(found[1], 16) & 0xFFFF
+
+
+def loop_address() -> int:
+    """Where the main loop feeds the watchdog, once a turn."""
+    listing = subprocess.run(
+        ["avr-objdump", "-d", str(built().firmware)], capture_output=True, text=True, check=True
+    ).stdout
+    main = re.split(r"^[0-9a-f]{8} <main>:$", listing, flags=re.M)[1].split("\n\n")[0]
+    # The first one belongs to switching the watchdog on.
+    return int(re.findall(r"^ *([0-9a-f]+):.*\twdr", main, re.M)[-1], 16)
+
+
+def turned(process: BoardProcess) -> Turns:
+    """The turns of the main loop since this was last called."""
+    return Turns(**process.command(f"loop {loop_address()}"))
 
 
 def served(process: BoardProcess) -> dict[int, Served]:
@@ -89,16 +114,39 @@ def strain() -> Strain:
     try:
         session = BoardSession(FirmwareLine(process))
         session.hello()
-        usual = _ordinary(session, process)
+        _ordinary(session)
+        served(process)
+        session.listen(1.0)
+        usual = served(process)
         chatter = _chatter(session, process)
         _troubles(session, process)
-        hardest = served(process)
-        return Strain(deepest_stack(process), usual, hardest, chatter)
+        return Strain(deepest_stack(process), usual, served(process), chatter)
     finally:
         process.close()
 
 
-def _ordinary(session: BoardSession, process: BoardProcess) -> dict[int, Served]:
+@functools.cache
+def turns() -> tuple[Turns, Turns]:
+    """The main loop in the usual second, and in the hard day after it.
+
+    A day of its own: while the loop is watched the simulator goes instruction by instruction.
+    """
+    process = BoardProcess(["seed=5", "close_s=0.2", "pulses_after_s=0.1"])
+    try:
+        session = BoardSession(FirmwareLine(process))
+        session.hello()
+        _ordinary(session)
+        turned(process)
+        session.listen(1.0)
+        usual = turned(process)
+        _chatter(session, process)
+        _troubles(session, process)
+        return usual, turned(process)
+    finally:
+        process.close()
+
+
+def _ordinary(session: BoardSession) -> None:
     session.present(B)
     for mode in Mode:
         session.ask(SetMode(mode))
@@ -108,9 +156,6 @@ def _ordinary(session: BoardSession, process: BoardProcess) -> dict[int, Served]
     session.present(C)
     session.event(EventKind.MAINS_ON, since=since)
     session.listen(0.1)
-    served(process)
-    session.listen(1.0)
-    return served(process)
 
 
 def _chatter(session: BoardSession, process: BoardProcess) -> list[FromBoard]:
