@@ -3,11 +3,13 @@
 ``python tests/app/desktop_tour.py FOLDER [light|dark] [PERCENT] [URL]`` on a screen, such as Xvfb.
 """
 
+import os
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
@@ -20,10 +22,29 @@ from rungbench.desktop.preferences import Preferences
 from rungbench.desktop.run_control import Phase, RunControl
 
 BAD = "sim://sound?speed=max&source_ohm=1100"
+RECORDED = Path(__file__).resolve().parents[2] / "fixtures" / "csv" / "comment-lines.csv"
 LONG_S = 40.0
+SETTLES_S = 0.15
 Key = Qt.Key
 CONTROL = Qt.KeyboardModifier.ControlModifier
 PLAIN = Qt.KeyboardModifier.NoModifier
+
+
+def pause(seconds: float) -> None:
+    """Let the window live.
+
+    Not by `QTest.qWait`: it keeps the interpreter to itself, and the bench's threads wait for it.
+    """
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        QApplication.processEvents()
+        time.sleep(0.002)
+
+
+def give_up(why: str) -> NoReturn:
+    """End at once: the bench's threads would keep the program."""
+    print(why, file=sys.stderr, flush=True)
+    os._exit(1)
 
 
 class Tour:
@@ -45,8 +66,8 @@ class Tour:
         while not reached():
             if time.monotonic() > end:
                 self.picture(self.window, "stuck")
-                raise SystemExit("the tour waited in vain")
-            QTest.qWait(20)
+                give_up("the tour waited in vain")
+            pause(0.01)
 
     def press(self, key: Qt.Key, modifier: Qt.KeyboardModifier = PLAIN) -> None:
         """A key to whatever has the focus."""
@@ -60,7 +81,7 @@ class Tour:
 
     def picture(self, widget: QWidget, name: str) -> None:
         """Keep what is seen."""
-        QTest.qWait(250)
+        pause(SETTLES_S)
         widget.grab().save(str(self.folder / f"{name}.png"))
 
     def go(self, url: str) -> None:
@@ -69,6 +90,7 @@ class Tour:
         self.until(self.window.isVisible)
         self.window.activateWindow()
         self.until(self.window.isActiveWindow)
+        self.live()
         self.window.go("Run")
         view: Any = self.window.view("Run")
         control: RunControl = view.control
@@ -77,9 +99,33 @@ class Tour:
         self.ask(view, control)
         self.inspect(view, control)
         self.records()
+        self.lots()
         self.bench()
         self.help()
         self.end()
+
+    def live(self) -> None:
+        """The scale on open and in B, frozen, and with a recorded pilot in place of the bench."""
+        view: Any = self.window.view("Live")
+        self.until(lambda: view.showing is not None)
+        self.picture(self.window, "live-open")
+        view.scale.setFocus()
+        for _ in range(2):
+            self.press(Key.Key_Down)
+        self.press(Key.Key_Return)
+        self.until(lambda: view.readings.state.text().startswith("B2"))
+        self.until(lambda: view.showing.folded is not None)
+        self.picture(self.window, "live-b")
+        self.press(Key.Key_F8)
+        self.until(view.frozen.isVisible)
+        self.picture(self.window, "live-frozen")
+        self.press(Key.Key_F8)
+        self.until(lambda: not view.frozen.isVisible())
+        view.open_file(RECORDED)
+        self.until(lambda: "file is shown" in self.window.sentence.text())
+        self.picture(self.window, "live-file")
+        view.close_file()
+        self.press(Key.Key_Escape)
 
     def run(self, view: Any, control: RunControl) -> None:
         """Cautions, a run, its verdict, the shift."""
@@ -90,7 +136,7 @@ class Tour:
         self.until(lambda: control.progress and control.progress.lines["mains-on"].result)
         self.picture(self.window, "run-going")
         self.until(lambda: control.outcome is not None)
-        QTest.qWait(400)
+        pause(SETTLES_S)
         self.picture(self.window, "run-verdict")
         self.press(Key.Key_F3)
         self.picture(self.window, "run-shift")
@@ -165,7 +211,7 @@ class Tour:
         view.list.table.setFocus()
         self.press(Key.Key_Return)
         self.until(lambda: view.detail.opened is not None)
-        QTest.qWait(500)
+        pause(SETTLES_S)
         self.picture(self.window, "record-evidence")
         for name in ("budget", "findings", "facts"):
             self.press(Key.Key_F6)
@@ -181,6 +227,15 @@ class Tour:
         self.until(lambda: view.pages.currentWidget() is view.compared)
         self.picture(self.window, "records-compare")
 
+    def lots(self) -> None:
+        """The list, and the form of a new lot."""
+        self.window.go("Lots")
+        view: Any = self.window.view("Lots")
+        self.picture(self.window, "lots-list")
+        self.press(Key.Key_N, CONTROL)
+        self.until(lambda: view.pages.currentWidget() is view.form)
+        self.picture(self.window, "lots-form")
+
     def bench(self) -> None:
         """All pages of the bench."""
         self.window.go("Bench")
@@ -195,21 +250,26 @@ class Tour:
         self.picture(self.window, "help-reading")
         self.window.view("Help").go_to("faults")
         self.picture(self.window, "help-faults")
+        self.window.view("Help").go_to("about")
+        self.picture(self.window, "help-about")
 
     def end(self) -> None:
         """Close it as its user would."""
         self.window.close()
         self.until(lambda: not self.window.isVisible())
         if not self.desktop.worker.wait_for_end():
-            raise SystemExit("the bench's thread did not end")
+            give_up("the bench's thread did not end")
 
 
 def main(given: list[str]) -> None:
     """See the module."""
     folder, look, scale, url = [*given, *("", "light", "100", BAD)[len(given) :]]
-    app = QApplication([])
-    Tour(Path(folder), look, int(scale)).go(url)
-    app.processEvents()
+    with tempfile.TemporaryDirectory() as home:
+        for place in ("DATA", "CONFIG", "STATE"):  # not the looks and runs of whoever runs it
+            os.environ.setdefault(f"XDG_{place}_HOME", str(Path(home, place.lower())))
+        app = QApplication([])
+        Tour(Path(folder), look, int(scale)).go(url)
+        app.processEvents()
 
 
 if __name__ == "__main__":

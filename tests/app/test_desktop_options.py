@@ -83,7 +83,7 @@ def test_options_change_the_plan_and_its_hash() -> None:
     assert stay_s(options.amended(soak)) == 90.0
     assert options.amended(full).hash != full.hash
     assert options.amended(load_plan("quick")) == load_plan("quick")
-    assert options.told(full) == "sweep of 6, 13 A"
+    assert options.told(full) == "sweep of 6; 13 A"
     assert options.told(soak) == "stay of 90s"
 
 

@@ -1,5 +1,6 @@
 """The Records view in its window: by keys, with many records, with a damaged archive."""
 
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from qualify_runs import Run
 from records_examples import fill, serial_of, verdict_of
 
 from rungbench.archive.record import ChargerIdentity, RunVerdict
+from rungbench.desktop.errands import Cancel
 from rungbench.desktop.paging import Turn
 from rungbench.desktop.records_view import RecordsView
 from rungbench.paths import paths
@@ -224,6 +226,46 @@ def test_a_long_export_is_cancelled(qtbot: QtBot, tmp_path: Path) -> None:
         one.until(lambda: not one.view.exports.busy)
         assert "Cancelled" in one.said
         assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.usefixtures("many")
+def test_a_long_export_tells_how_far_it_is(
+    qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The writing waits after three records until what it told was seen."""
+    seen = threading.Event()
+    check = Cancel.check
+
+    def slow(cancel: Cancel) -> None:
+        if cancel.done >= 3:
+            seen.wait(20.0)
+        check(cancel)
+
+    monkeypatch.setattr(Cancel, "check", slow)
+    with shelf(qtbot) as one:
+        one.until(one.numbers)
+        one.view.export(tmp_path / "all.csv")
+        one.until(lambda: ": 3 so far; F10 cancels." in one.said)
+        seen.set()
+        one.until(lambda: f"{RUNS} records in" in one.said)
+        qtbot.wait(300)
+        assert "so far" not in one.said
+
+
+@pytest.mark.usefixtures("many")
+def test_what_cannot_be_looked_for_leaves_no_old_rows(qtbot: QtBot) -> None:
+    with shelf(qtbot) as one:
+        one.until(one.numbers)
+        one.view.list.since.setText("yesterday")
+        one.view.list.wanted_changed.emit()
+        one.until(lambda: "no day" in one.said)
+        assert one.numbers() == []
+        assert one.table.model().rowCount() == 0
+        assert one.view.list.about.text() == "Nothing is shown."
+        one.view.list.since.setText("")
+        one.view.list.wanted_changed.emit()
+        one.until(one.numbers)
+        assert one.said == ""
 
 
 def test_a_damaged_archive_is_a_sentence(qtbot: QtBot) -> None:

@@ -412,6 +412,15 @@ def test_inspection_mode_by_keys_only(qtbot: QtBot) -> None:
         assert not face.isVisible()
 
 
+def test_names_of_plans_and_limits_are_explained(qtbot: QtBot) -> None:
+    with run_view(qtbot) as bench:
+        setup = bench.page.parts.setup
+        assert setup.plan.toolTip() == "Incoming inspection"
+        assert setup.profile.toolTip() == "IEC 61851-1:2017"
+        bench.control.choose_plan("full")
+        assert setup.plan.accessibleDescription() == load_plan("full").title
+
+
 def test_every_control_has_a_name(qtbot: QtBot) -> None:
     with run_view(qtbot) as bench:
         kinds = (QLineEdit, QComboBox, QTableView, QAbstractButton)

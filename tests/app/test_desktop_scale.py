@@ -3,7 +3,8 @@
 import math
 
 import pytest
-from PySide6.QtCore import QPoint, Qt
+from PySide6.QtCore import QPoint, QRectF, Qt
+from PySide6.QtGui import QFontMetricsF
 from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 
@@ -11,6 +12,7 @@ from pilotsignal.quantity import Quantity
 from pilotsignal.standard import load_profile
 from rungbench.desktop.preferences import Preferences
 from rungbench.desktop.scale import VoltageScale
+from rungbench.desktop.scale_face import Face
 from rungbench.desktop.scale_model import Extras, bands, choices
 from rungbench.desktop.setting_words import Parts
 from rungbench.desktop.theme import Theme
@@ -105,6 +107,18 @@ def test_what_is_presented_is_told_whatever_would_be_chosen(scale: VoltageScale)
     said = scale.accessibleDescription()
     assert "presented: 2740 Ω, diode," in said
     assert "Enter presents: 2740 Ω, no diode," in said
+
+
+@pytest.mark.parametrize("text", ["9.0 V", "−11.92508 ± 0.00065 V", "↓ −12.34567 ± 0.00065 V"])
+@pytest.mark.parametrize("percent", [100, 200])
+@pytest.mark.usefixtures("qtbot")
+def test_values_with_many_digits_have_room(text: str, percent: int) -> None:
+    theme = Theme(Preferences())
+    theme.set(scale=percent)
+    face = Face(theme, QRectF(0, 0, theme.px(390), theme.px(560)), (), ())
+    room = face.level_box(face.y(-12.0)).width()
+    assert QFontMetricsF(face.level_font(text, room)).horizontalAdvance(text) <= room
+    theme.set(scale=100)
 
 
 @pytest.mark.parametrize("scale_percent", [100, 150, 200])

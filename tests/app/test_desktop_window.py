@@ -7,13 +7,13 @@ import pytest
 from desktop_stage import FAST, staged
 from PySide6.QtCore import QLocale, QPoint, Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QLabel
+from PySide6.QtWidgets import QLabel, QLineEdit
 from pytestqt.qtbot import QtBot
 
 from rungbench.desktop.commands import Job, Tell
 from rungbench.desktop.runner import HANGS_S
 from rungbench.desktop.snapshots import JobEnd, LinkState
-from rungbench.link.words import Mode, Rung, Setting
+from rungbench.link.words import OPEN, LadderSet, Mode, Rung, Setting
 from rungbench.standin.board import StandIn
 
 B, C = Setting(Rung.B), Setting(Rung.C)
@@ -181,6 +181,80 @@ def test_freeze_keeps_what_is_drawn(qtbot: QtBot) -> None:
         stage.until(lambda: stage.live.readings.state.text().startswith("B2"))
 
 
+def test_what_is_saved_while_frozen_is_what_is_shown(qtbot: QtBot, tmp_path: Path) -> None:
+    with staged(qtbot) as stage:
+        stage.worker.present(B)
+        stage.until(lambda: stage.live.readings.state.text().startswith("B2"))
+        stage.until(stage.window.isActiveWindow)
+        QTest.keyClick(stage.window, Key.Key_F8)
+        stage.until(stage.live.frozen.isVisible)
+        held = stage.live.showing
+        stage.worker.open()
+        stage.until_rung(Rung.OPEN)
+        stage.until(lambda: stage.live._measured is not held)
+        assert stage.live.showing is held
+        stage.live.save_data(stage.live.showing, tmp_path / "frozen.csv")
+        stage.until(lambda: "Saved" in stage.said)
+        rows = (tmp_path / "frozen.csv").read_text("utf-8").splitlines()
+        volts = [float(row.partition(",")[2]) for row in rows if row[:1].isdigit()]
+        assert min(volts) < -11.0  # pulses: B, not the steady level of now
+        QTest.keyClick(stage.window, Key.Key_F8)
+        stage.until(lambda: not stage.live.frozen.isVisible())
+        stage.until(lambda: stage.live.readings.state.text().startswith("A"))
+
+
+def test_what_is_frozen_takes_no_setting_but_open(qtbot: QtBot) -> None:
+    """Nobody chooses on a picture that would not show what came of it; open always works."""
+    with staged(qtbot) as stage:
+        stage.worker.present(B)
+        stage.until_rung(Rung.B)
+        stage.until(stage.window.isActiveWindow)
+        QTest.keyClick(stage.window, Key.Key_F8)
+        stage.until(stage.live.frozen.isVisible)
+        stage.live.scale.chosen.emit(Setting(Rung.B, LadderSet.LOW))
+        assert "frozen" in stage.said
+        stage.live.scale.chosen.emit(OPEN)
+        stage.until_rung(Rung.OPEN)
+
+
+def test_a_lost_link_leaves_what_was_frozen(qtbot: QtBot) -> None:
+    with staged(qtbot, f"{FAST}&unplug_after_s=6") as stage:
+        downs: list[LinkState] = []
+        stage.worker.link.connect(lambda link: None if link.up else downs.append(link))
+        stage.until(lambda: stage.live.showing is not None)
+        stage.until(stage.window.isActiveWindow)
+        QTest.keyClick(stage.window, Key.Key_F8)
+        stage.until(stage.live.frozen.isVisible)
+        held, shown = stage.live.showing, stage.live.readings.state.text()
+        stage.until(lambda: downs)
+        assert stage.live.showing is held
+        assert stage.live.readings.state.text() == shown
+
+
+@pytest.mark.parametrize("typed", ["much", "-6", "0"])
+def test_a_current_that_is_none_is_a_sentence(qtbot: QtBot, typed: str) -> None:
+    with staged(qtbot) as stage:
+        field = stage.live.tools.findChild(QLineEdit)
+        QTest.keyClicks(field, typed)
+        QTest.keyClick(field, Key.Key_Return)
+        assert f"{typed!r} is no current" in stage.said
+        assert field.text() == typed  # to be corrected, not typed again
+        field.clear()
+        QTest.keyClicks(field, "16 A")
+        QTest.keyClick(field, Key.Key_Return)
+        assert stage.live._set_current_a == 16.0
+
+
+def test_a_channel_keeps_its_commas(qtbot: QtBot) -> None:
+    with staged(qtbot, "") as stage:
+        row = stage.live.files
+        row._edits["channel"].setText("CH1, pilot")
+        row._edits["interval_s"].setText("2,5 us")
+        options = row.options("x.csv")
+        assert options.channel == "CH1, pilot"
+        assert options.interval_s == pytest.approx(2.5e-6)
+
+
 def test_a_file_is_shown_in_the_same_view(qtbot: QtBot, root: Path) -> None:
     with staged(qtbot) as stage:
         stage.live.open_file(root / "fixtures/csv/comment-lines.csv")
@@ -189,6 +263,34 @@ def test_a_file_is_shown_in_the_same_view(qtbot: QtBot, root: Path) -> None:
         assert stage.live.readings.state.text().startswith("B2")
         stage.live.close_file()
         assert len(stage.live.scale.choices) > 5
+
+
+def test_a_file_of_a_simulated_bench_says_so_anywhere(qtbot: QtBot, tmp_path: Path) -> None:
+    """Also in a window without a simulated bench, and in what is saved from it again."""
+    file, again = tmp_path / "saved.csv", tmp_path / "again.csv"
+    with staged(qtbot) as stage:
+        stage.worker.present(B)
+        stage.until(lambda: stage.live.readings.state.text().startswith("B2"))
+        stage.live.save_data(stage.live.showing, file)
+        stage.until(lambda: "Saved" in stage.said)
+    with staged(qtbot, "") as stage:
+        stage.live.open_file(file)
+        stage.until(lambda: "file is shown" in stage.said)
+        assert not stage.window.simulated.isVisible()
+        assert stage.live.files.simulated.isVisible()
+        stage.live.save_data(stage.live.showing, again)
+        stage.until(lambda: "Saved" in stage.said)
+        stage.live.close_file()
+        assert stage.said == ""
+    assert again.read_text("utf-8").startswith("#SIMULATED\n")
+
+
+def test_what_was_said_goes_with_its_view(qtbot: QtBot) -> None:
+    with staged(qtbot, "") as stage:
+        stage.live.scale.chosen.emit(B)
+        assert "no bench" in stage.said
+        stage.window.go("Help")
+        assert stage.said == ""
 
 
 @pytest.mark.parametrize("content", [b"", b"\x00\xff\x00" * 50, b"1\n2\n", b"a,b\nc,d\n"])

@@ -24,6 +24,8 @@ import os
 import resource
 import subprocess
 import sys
+import tempfile
+import threading
 import time
 from pathlib import Path
 from typing import Any, Final
@@ -81,14 +83,37 @@ def _started() -> int:
     # A start that never comes to its plots, or never ends, says where it is and stops.
     faulthandler.dump_traceback_later(_LONGEST_START_S, exit=True)
     desktop, app = _open("sim://sound?speed=1")
+    late = threading.Timer(_LONGEST_START_S - 5.0, _tell, (desktop,))
+    late.daemon = True
+    late.start()
     app.processEvents()
     first = time.monotonic() - began
     view = desktop.window.view("Live")
     while not hasattr(view, "period") or not view.period.paints:
         app.processEvents()
-    print(first, time.monotonic() - began, time.process_time())
+    # At once: into a pipe it would wait for the end, and a hang below would look like one above.
+    print(first, time.monotonic() - began, time.process_time(), flush=True)
     _close(desktop, app)
+    late.cancel()
     return 0
+
+
+def _tell(desktop: Any) -> None:
+    """Of a start that takes too long: what is there and what is not."""
+    view, handle, worker = (
+        desktop.window.view("Live"),
+        desktop.window.windowHandle(),
+        desktop.worker,
+    )
+    paints = view.period.paints if hasattr(view, "period") else "none made"
+    print(
+        f"late: exposed {handle is not None and handle.isExposed()}, plots painted {paints}, "
+        f"scale painted {view.scale.paints}, link up {worker.link_now.up} "
+        f"{worker.link_now.sentence!r}, runner running {worker.running}, threads "
+        f"{sorted(thread.name for thread in threading.enumerate())}",
+        file=sys.stderr,
+        flush=True,
+    )
 
 
 # Streaming -------------------------------------------------------------------------------------
@@ -269,6 +294,7 @@ def _close(desktop: Any, app: Any) -> None:
     desktop.close()
     while desktop.worker.running:
         app.processEvents()
+        time.sleep(0.001)
     desktop.worker.wait_for_end()
     desktop.window.close_views()
     _run(app, 0.1)
@@ -282,4 +308,10 @@ def _resident_kb() -> int:
 if __name__ == "__main__":
     for source in ("signal", "app"):
         sys.path.insert(0, str(ROOT / source))
-    sys.exit(main())
+    with tempfile.TemporaryDirectory() as home:
+        # Preferences of its own: with large letters, remembered from elsewhere, the plots lie
+        # below what is seen and are never painted.
+        for place in ("DATA", "CONFIG", "STATE"):
+            os.environ[f"XDG_{place}_HOME"] = str(Path(home, place.lower()))
+        status = main()
+    sys.exit(status)

@@ -1,4 +1,4 @@
-r"""Pictures of the Lots view: every page in light and dark, at 100 and 150 %.
+r"""Pictures of the Lots view: every page in light and dark, at 100, 150 and 200 %.
 
 Run it so, with a folder for the pictures, and with ``XDG_DATA_HOME`` naming a folder whose demo
 archive holds lots (``python tests/app/lot_inspection.py`` makes one of 500 units; ``--shelf`` adds
@@ -8,7 +8,9 @@ invented ones)::
         .venv/bin/python tests/benchmarks/lots_pictures.py FOLDER LOT [--shelf]
 """
 
+import os
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -22,7 +24,7 @@ from rungbench.desktop.app import Desktop
 from rungbench.desktop.lots_view import LotsView
 from rungbench.paths import paths
 
-LOOKS: Final = (("light", 100), ("dark", 100), ("light", 150), ("dark", 150))
+LOOKS: Final = tuple((look, scale) for scale in (100, 150, 200) for look in ("light", "dark"))
 
 
 @dataclass
@@ -182,4 +184,7 @@ if __name__ == "__main__":
     given = [one for one in sys.argv[1:] if one != "--shelf"]
     if len(given) != 2:
         sys.exit("Name a folder for the pictures, and a lot.")
-    main(Path(given[0]), given[1], invented="--shelf" in sys.argv)
+    with tempfile.TemporaryDirectory() as home:
+        for place in ("CONFIG", "STATE"):  # not the looks of whoever runs it
+            os.environ[f"XDG_{place}_HOME"] = str(Path(home, place.lower()))
+        main(Path(given[0]), given[1], invented="--shelf" in sys.argv)

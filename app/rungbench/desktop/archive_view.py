@@ -3,11 +3,11 @@
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
-from PySide6.QtCore import QObject, Qt, Slot
+from PySide6.QtCore import QObject, Qt, QTimer, Slot
 from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QPushButton, QStackedWidget, QWidget
+from PySide6.QtWidgets import QPushButton, QWidget
 
 from rungbench.archive.store import Archive
 from rungbench.desktop.errands import Cancel, Errand, Errands
@@ -15,9 +15,11 @@ from rungbench.desktop.page_list import PageList, PageTable
 from rungbench.desktop.paging import Page, Turn
 from rungbench.desktop.records_source import Source
 from rungbench.desktop.room import Room
-from rungbench.desktop.run_flow import FlowLayout
+from rungbench.desktop.run_flow import FlowLayout, Pages
 from rungbench.desktop.run_labels import PlainLabel, button
 from rungbench.desktop.snapshots import LinkState
+
+_LOOK_MS: Final = 200
 
 
 class ArchiveView(QObject):
@@ -32,9 +34,13 @@ class ArchiveView(QObject):
         self.source = Source()
         self.found: Page[Any] = Page()
         self.errands, self.exports = (Errands(name, self) for name in threads)
-        self.pages = QStackedWidget()
+        self.pages = Pages()
         self.sentence = PlainLabel(room.theme, bold=True)
         self._asked: Cancel | None = None
+        self._written, self._writing = Cancel(), Path()
+        self._course = QTimer(self)
+        self._course.setInterval(_LOOK_MS)
+        self._course.timeout.connect(self._show_course)
         self._found = found
         self._page = QWidget()
         self._page.setObjectName("page")
@@ -49,6 +55,7 @@ class ArchiveView(QObject):
 
     def close(self) -> None:
         """End the threads and let go of the archives."""
+        self._course.stop()
         self.errands.close()
         self.exports.close()
         self.source.close()
@@ -119,13 +126,20 @@ class ArchiveView(QObject):
             archive = self.source.archive(simulated)
             return Page() if archive is None else read(archive)
 
-        self._asked = self._errand(work, self._show_page)
+        self._asked = self.errands.start(Errand(work, self._show_page, self._not_found))
 
     def _show_page(self, found: Page[Any]) -> None:
         self.found = found
         self._say("")
         self._found.show_page(found, simulated=self.source.simulated)
         self._refresh()
+
+    def _not_found(self, sentence: str) -> None:
+        """The sentence in place, and no rows of before that would pass for what was asked for."""
+        self.found = Page()
+        self._found.show_page(self.found, simulated=self.source.simulated)
+        self._found.about.setText("Nothing is shown.")
+        self._told(sentence)
 
     # Errands ------------------------------------------------------------------------------------
 
@@ -140,8 +154,17 @@ class ArchiveView(QObject):
     ) -> None:
         """Write a file; it can be cancelled, and nothing of it stays then."""
         self._say(f"Writing {file}; F10 cancels.")
-        self.exports.start(Errand(work, done, self._told))
+        self._written = self.exports.start(Errand(work, done, self._told))
+        self._writing = file
+        self._course.start()
         self._refresh()
+
+    def _show_course(self) -> None:
+        """How far it is, until it is over."""
+        if not self.exports.busy or self._written.wanted:
+            self._course.stop()
+        elif self._written.done:
+            self._say(f"Writing {self._writing}: {self._written.done} so far; F10 cancels.")
 
     def cancel(self) -> None:
         """Whatever is being written is left; nothing of it stays."""

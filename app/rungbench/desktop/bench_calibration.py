@@ -7,8 +7,6 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QCheckBox,
     QFrame,
-    QGridLayout,
-    QHBoxLayout,
     QLabel,
     QLineEdit,
     QPlainTextEdit,
@@ -23,6 +21,7 @@ from rungbench.desktop.bench_model import PART_WORDS, Shown, missing_parts, show
 from rungbench.desktop.bench_pairs import Title
 from rungbench.desktop.bench_table import ReadTable
 from rungbench.desktop.notes import SIMULATED
+from rungbench.desktop.run_flow import FlowLayout
 from rungbench.desktop.snapshots import LinkState
 from rungbench.desktop.theme import Theme
 from rungbench.qualify.bench import store_for
@@ -63,6 +62,7 @@ class CalibrationPage(QWidget):
         self.records = ReadTable(self._theme, "Calibration records", _COLUMNS, 4)
         self.simulated = QLabel(f"{SIMULATED}: this calibrates nothing but a simulated bench.")
         self.simulated.setObjectName("simulated")
+        self.simulated.setWordWrap(True)
         self.simulated.hide()
         column = QVBoxLayout(self)
         column.addWidget(Title(self._theme, "Calibration records"))
@@ -76,24 +76,23 @@ class CalibrationPage(QWidget):
     def _wishes(self) -> QWidget:
         page = QWidget()
         self.parts: dict[Part, QCheckBox] = {}
-        row = QGridLayout()
-        for place, (part, letter) in enumerate(_LETTERS.items()):
+        row = FlowLayout(self._theme.px(8))
+        for part, letter in _LETTERS.items():
             words = PART_WORDS[part]
             box = QCheckBox(words.replace(letter.replace("&", ""), letter, 1))
             box.setChecked(True)
             self.parts[part] = box
-            row.addWidget(box, place // 2, place % 2)
-        row.setColumnStretch(2, 1)
+            row.addWidget(box)
         self.fresh = QCheckBox("Begin a&new: drop what was answered before")
-        self.armed = QCheckBox("Allow rungs C and &D for the pulse width; no charger is connected")
+        self.armed = QCheckBox("No charger is there: rungs C and &D are allowed")
+        self.armed.setToolTip("The width of pulses is then calibrated on them as well.")
         # A scanner's space must not tick it; Alt with a letter comes from no scanner.
         self.armed.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.begin = QPushButton("Start or &go on")
         self.begin.clicked.connect(self._start)
-        second = QHBoxLayout()
+        second = FlowLayout(self._theme.px(8), centred=True)
         for widget in (self.begin, self.fresh):
             second.addWidget(widget)
-        second.addStretch(1)
         caution = QLabel(CAUTION)
         caution.setWordWrap(True)
         column = QVBoxLayout(page)
@@ -118,10 +117,9 @@ class CalibrationPage(QWidget):
         self.give.clicked.connect(self._answer)
         self.stop = QPushButton("Break off (Esc)")
         self.stop.clicked.connect(self.broken_off)
-        row = QHBoxLayout()
-        row.addWidget(self.answer, 1)
-        row.addWidget(self.give)
-        row.addWidget(self.stop)
+        deeds = FlowLayout(self._theme.px(6))
+        deeds.addWidget(self.give)
+        deeds.addWidget(self.stop)
         self.course = QPlainTextEdit()
         self.course.setReadOnly(True)
         self.course.setTabChangesFocus(True)
@@ -129,7 +127,8 @@ class CalibrationPage(QWidget):
         column = QVBoxLayout(page)
         column.setContentsMargins(0, 0, 0, 0)
         column.addWidget(self.question)
-        column.addLayout(row)
+        column.addWidget(self.answer)
+        column.addLayout(deeds)
         column.addWidget(self.course, 1)
         self._show_running()
         return page

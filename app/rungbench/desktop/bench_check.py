@@ -9,7 +9,6 @@ from urllib.parse import parse_qsl, urlsplit
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QGridLayout,
-    QHBoxLayout,
     QLabel,
     QLineEdit,
     QPushButton,
@@ -23,6 +22,8 @@ from rungbench.calibrations.board_check import CLOCK_S, Extent, check_board
 from rungbench.calibrations.check_line import CheckLine, Line
 from rungbench.desktop.bench_pairs import Title
 from rungbench.desktop.commands import Job
+from rungbench.desktop.figures import localised
+from rungbench.desktop.run_flow import FlowLayout
 from rungbench.desktop.snapshots import JobEnd
 from rungbench.desktop.theme import Theme
 from rungbench.desktop.verdict_mark import VerdictMark
@@ -103,10 +104,11 @@ class CheckPage(QWidget):
         self.doing = QLabel("")
         self.doing.setObjectName("link")
         self.overall = VerdictMark(self._theme, 1.6)
-        row = QHBoxLayout()
+        self.overall.hide()
+        self.doing.setWordWrap(True)
+        row = FlowLayout(self._theme.px(6), centred=True)
         for widget in (self.begin, label, self.clock, self.overall):
             row.addWidget(widget)
-        row.addWidget(self.doing, 1)
         inside = QWidget()
         inside.setObjectName("page")
         self._grid = QGridLayout(inside)
@@ -123,6 +125,7 @@ class CheckPage(QWidget):
         column.addWidget(Title(self._theme, TITLE))
         column.addWidget(about)
         column.addLayout(row)
+        column.addWidget(self.doing)
         column.addWidget(scroll, 1)
         for line in Line:
             self._add(line)
@@ -153,7 +156,7 @@ class CheckPage(QWidget):
     def began(self) -> None:
         """The job was given to the bench."""
         self.lines.clear()
-        self.overall.show_verdict("")
+        self.overall.hide()
         for _, mark, text in self._rows:
             mark.show_verdict("")
             text.setText("")
@@ -169,8 +172,8 @@ class CheckPage(QWidget):
                 self.lines.append(told)
                 _, mark, text_label = self._rows[list(Line).index(told.line)]
                 mark.show_verdict(told.verdict.value)
-                text_label.setText(told.text)
-                text_label.setAccessibleName(f"{told.line}: {told.verdict}, {told.text}")
+                text_label.setText(localised(told.text))
+                text_label.setAccessibleName(f"{told.line}: {told.verdict}, {text_label.text()}")
             case _:
                 pass
 
@@ -179,7 +182,11 @@ class CheckPage(QWidget):
         self.begin.setEnabled(True)
         if end.sentence:
             self.doing.setText("Not finished: nothing is said of the lines that are empty.")
-            self.overall.show_verdict("incomplete")
+            self._show_overall("incomplete")
             return
         self.doing.setText("Finished.")
-        self.overall.show_verdict(worst_of(tuple(self.lines)).value)
+        self._show_overall(worst_of(tuple(self.lines)).value)
+
+    def _show_overall(self, verdict: str) -> None:
+        self.overall.show_verdict(verdict)
+        self.overall.show()

@@ -9,6 +9,7 @@ from pilotsignal.calibration import KnownPart
 from rungbench.calibrations.parts import part_name, resistors
 from rungbench.calibrations.record import CalibrationRecord, Part
 from rungbench.calibrations.store import CalibrationStore, newest
+from rungbench.desktop.figures import number, short
 from rungbench.link.messages import Health, Identity
 from rungbench.link.port import list_ports
 from rungbench.link.usb import without_port
@@ -88,7 +89,7 @@ def identity_lines(identity: Identity) -> Iterator[tuple[str, str]]:
     yield "Can bypass the diode", _yes(identity.can_bypass_diode)
     yield "Can open the PE return", _yes(identity.can_open_pe)
     yield "Phases sensed", str(identity.phases_sensed)
-    yield "Converter", f"{identity.converter_bits} bit, {low:g} to {high:g} V by design"
+    yield "Converter", f"{identity.converter_bits} bit, {short(low)} to {short(high)} V by design"
     yield "Longest hold", f"C {identity.hold_c_s} s, D {identity.hold_d_s} s"
 
 
@@ -98,7 +99,7 @@ def health_lines(health: Health) -> Iterator[tuple[str, str]]:
     yield "Interlock", "closed" if health.interlock_closed else "OPEN: C and D are refused"
     yield "Mains", ", ".join(f"L{phase}" for phase in health.mains) or "none"
     warm = health.temperature_c
-    yield "Temperature", "not told by this board" if warm is None else f"{warm:.1f} °C"
+    yield "Temperature", "not told by this board" if warm is None else f"{number(warm, 1)} °C"
     yield "Converter overruns", str(health.overruns)
     yield "Edges dropped", str(health.dropped_edges)
     yield "Samples dropped", str(health.dropped_samples)

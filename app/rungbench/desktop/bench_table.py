@@ -64,6 +64,7 @@ class ReadTable(QTableWidget):
                 self._put(number, column, text)
         if rows:
             self.setCurrentCell(min(max(0, chosen), len(rows) - 1), 0)
+        self.resizeRowsToContents()
         self.updateGeometry()
 
     def sizeHint(self) -> QSize:
@@ -84,6 +85,8 @@ class ReadTable(QTableWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Rows wrap otherwise in another width."""
         super().resizeEvent(event)
+        if event.size().width() != event.oldSize().width():
+            self.resizeRowsToContents()
         if self._whole:
             self.updateGeometry()
 

@@ -12,6 +12,8 @@ from rungbench.errors import InputError
 from rungbench.report.files import write_whole
 
 _CHUNK: Final = 65_536
+_MARK: Final = b"#SIMULATED"
+_HEAD: Final = 4096
 
 FIELDS: Final = {
     "--channel": "Channel",
@@ -38,7 +40,7 @@ def save_capture(capture: Capture, file: Path, *, simulated: bool) -> None:
 def _chunks(capture: Capture, *, simulated: bool) -> Iterator[bytes]:
     line = capture.calibration
     comments = [
-        *(["SIMULATED"] if simulated else []),
+        *([_MARK[1:].decode()] if simulated else []),
         f"Origin: {capture.origin}",
         f"Interval: {capture.interval_s!r} s",
         f"Calibration: {line.id}",
@@ -56,6 +58,21 @@ def _chunks(capture: Capture, *, simulated: bool) -> Iterator[bytes]:
         volts = capture.volts(capture.samples[part]).tolist()
         rows = zip(times, volts, strict=True)
         yield "".join(f"{time:.10g},{volt:.7g}\n" for time, volt in rows).encode()
+
+
+def says_simulated(file: Path) -> bool:
+    """Whether a file says in its head that it was simulated, as `save_capture` writes it.
+
+    Raises
+    ------
+    InputError : it cannot be read.
+    """
+    try:
+        with file.open("rb") as stream:
+            head = stream.read(_HEAD)
+    except OSError as problem:
+        raise _unreadable(file, problem) from problem
+    return any(line.strip() == _MARK for line in head.splitlines())
 
 
 def in_fields(sentence: str) -> str:
@@ -76,5 +93,9 @@ def open_capture(file: Path, options: ReadOptions) -> ImportedCapture:
         with file.open("rb") as stream:
             return read_capture(stream, options)
     except OSError as problem:
-        reason = problem.strerror or str(problem)
-        raise InputError(f"{file} cannot be read ({reason}); check path and rights.") from problem
+        raise _unreadable(file, problem) from problem
+
+
+def _unreadable(file: Path, problem: OSError) -> InputError:
+    reason = problem.strerror or str(problem)
+    return InputError(f"{file} cannot be read ({reason}); check path and rights.")

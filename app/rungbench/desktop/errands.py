@@ -19,10 +19,11 @@ FAULT: Final = "This is a fault of the program; please report it with the end of
 
 
 class Cancel:
-    """A wish to stop that an errand looks at."""
+    """A wish to stop that an errand looks at; `done` is how far the errand says that it is."""
 
     def __init__(self) -> None:
         self._event = threading.Event()
+        self.done = 0
 
     def request(self) -> None:
         """Stop, please."""

@@ -1,6 +1,7 @@
 """Numbers on the screen: in the user's locale, with as many digits as the uncertainty allows."""
 
 import math
+import re
 from typing import Final
 
 from PySide6.QtCore import QLocale
@@ -10,6 +11,20 @@ from pilotsignal.limit import Limit
 from pilotsignal.quantity import Quantity
 
 _UNITS: Final = {"ohm": "Ω", "us": "µs"}
+
+
+# A number with a point: no part of a clause such as A.4.4, of a version, a word or an address.
+_POINT: Final = re.compile(r"(?<![\w=/])(?<!(?<!\.)\.)(\d+)\.(\d+)(?!\d|\.\d)")
+_UNIT_WORDS: Final = ((re.compile(r"(?<=\d) ohm\b"), " Ω"), (re.compile(r"(?<=\d) us\b"), " µs"))
+_SPAN: Final = re.compile(r"(?<=\d)\.\.(?=[-−\d])")
+
+
+def localised(text: str) -> str:
+    """A sentence that was written with points and names of units, as people here read it."""
+    for unit, sign in _UNIT_WORDS:
+        text = unit.sub(sign, text)
+    text = _POINT.sub(rf"\g<1>{QLocale().decimalPoint()}\g<2>", text)
+    return _SPAN.sub(" … ", text)
 
 
 def unit_text(unit: str) -> str:

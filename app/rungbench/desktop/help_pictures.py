@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
-from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QImage, QPainter, QPen, QPolygonF
 
 from pilotsignal.resistors import STATES
@@ -26,7 +26,7 @@ from rungbench.desktop.help_waves import (
 from rungbench.desktop.scale_model import bands
 from rungbench.desktop.theme import Theme
 
-_WIDTH, _LEAST_WIDTH, _HEIGHT = 560, 430, 240
+_WIDTH, _LEAST_WIDTH, _HEIGHT = 560, 480, 240
 _LOW_HEIGHT: Final = {"divider": 130}
 _LOW_V, _HIGH_V = -14.0, 14.0
 _ALIGN: Final = Qt.AlignmentFlag
@@ -39,7 +39,10 @@ def names() -> tuple[str, ...]:
 
 
 def picture(name: str, theme: Theme, room_px: float = math.inf) -> QImage | None:
-    """A picture by its name in the pages, no wider than `room_px`; ``None`` where there is none."""
+    """A picture by its name in the pages, no wider than `room_px`; ``None`` where there is none.
+
+    Where even the least width has no room it is drawn smaller as a whole.
+    """
     if name in FAULTS:
         draw: Draw = partial(_draw_fault, fault=FAULTS[name]())
     elif name in LEVEL_FAULTS:
@@ -48,15 +51,18 @@ def picture(name: str, theme: Theme, room_px: float = math.inf) -> QImage | None
         draw = _DRAWN[name]
     else:
         return None
-    height = _LOW_HEIGHT.get(name, _HEIGHT)
-    width = round(max(theme.px(_LEAST_WIDTH), min(theme.px(_WIDTH), room_px)))
-    image = QImage(width, theme.px(height), QImage.Format.Format_RGB32)
+    width = max(theme.px(_LEAST_WIDTH), min(theme.px(_WIDTH), room_px))
+    height = theme.px(_LOW_HEIGHT.get(name, _HEIGHT))
+    share = min(1.0, max(0.25, room_px / width))
+    size = QSize(int(width * share), int(height * share))
+    image = QImage(size, QImage.Format.Format_RGB32)
     image.fill(theme.colour("sheet"))
     painter = QPainter(image)
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    painter.scale(share, share)
     painter.setFont(theme.font(0.9))
     try:
-        draw(painter, QRectF(image.rect()), theme)
+        draw(painter, QRectF(0.0, 0.0, width, height), theme)
     finally:
         painter.end()
     return image

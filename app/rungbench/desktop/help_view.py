@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from PySide6.QtCore import QObject, Qt, QTimer, QUrl
+from PySide6.QtCore import QEvent, QObject, Qt, QTimer, QUrl
 from PySide6.QtGui import (
     QFont,
     QKeySequence,
@@ -38,6 +38,7 @@ from rungbench.desktop.help_pages import (
     topic,
 )
 from rungbench.desktop.room import Room
+from rungbench.desktop.run_flow import FlowLayout
 from rungbench.desktop.theme import Theme
 
 _PICTURE: Final = "picture"
@@ -45,7 +46,9 @@ _MARGIN: Final = 18
 _SECTION: Final = "help"
 _WANTED: Final = "page"
 _ROLE: Final = Qt.ItemDataRole.UserRole
+_PICTURE_LINK: Final = f"({_PICTURE}:"
 _LIST_WIDTH: Final = 225
+_LIST_SHARE: Final = 0.3  # of the page, at most
 _TEXT_WIDTH: Final = 820
 
 
@@ -66,10 +69,10 @@ class Browser(QTextBrowser):
             # Late: pictures compute edges, which takes scipy.
             from rungbench.desktop.help_pictures import picture
 
-            return picture(url.path(), self._theme, self._room_px())
+            return picture(url.path(), self._theme, self.room_px())
         return None
 
-    def _room_px(self) -> float:
+    def room_px(self) -> float:
         """Width for a picture, with the scroll bar that a long page will have."""
         bar = self.verticalScrollBar()
         beside = 0 if bar.isVisible() else bar.sizeHint().width()
@@ -157,6 +160,7 @@ class HelpView(QObject):
         self._room = room
         self._history: list[Place] = []
         self._at = -1
+        self._fitted = 0.0
         self._build()
         room.theme.changed.connect(self._again)
 
@@ -198,7 +202,7 @@ class HelpView(QObject):
         self.browser = Browser(theme)
         self.browser.anchorClicked.connect(lambda url: self.go_to(url.toString()))
         self.reading = _reading()
-        steps = QHBoxLayout()
+        steps = FlowLayout(theme.px(6))
         steps.addWidget(self.back)
         steps.addWidget(self.forward)
         left = QVBoxLayout()
@@ -218,6 +222,7 @@ class HelpView(QObject):
         row.addStretch(1)
         self._list_pages()
         self._resize()
+        self._page.installEventFilter(self)
         for keys, act in (
             ("Alt+Left", lambda: self._step(-1)),
             ("Alt+Right", lambda: self._step(1)),
@@ -227,8 +232,26 @@ class HelpView(QObject):
             shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
             shortcut.activated.connect(act)
 
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """The list gives way where there is little width, and pictures are drawn anew for it."""
+        if event.type() == QEvent.Type.Resize:
+            self._resize()
+            QTimer.singleShot(0, self._fit_pictures)
+        return super().eventFilter(watched, event)
+
+    def _fit_pictures(self) -> None:
+        if not self._history or self._fitted == self.browser.room_px():
+            return
+        text = page_text(self.place.page)
+        if _PICTURE_LINK in text:
+            at = self.browser.verticalScrollBar().value()
+            self._fitted = self.browser.room_px()
+            self.browser.show_page(text)
+            self.browser.verticalScrollBar().setValue(at)
+
     def _resize(self) -> None:
-        self._left.setFixedWidth(self._room.theme.px(_LIST_WIDTH))
+        share = round(_LIST_SHARE * self._page.width())
+        self._left.setFixedWidth(min(self._room.theme.px(_LIST_WIDTH), share))
         for part in (self.browser, self.reading):
             part.setMaximumWidth(self._room.theme.px(_TEXT_WIDTH))
 
@@ -278,6 +301,7 @@ class HelpView(QObject):
 
     def _show(self) -> None:
         place = self.place
+        self._fitted = self.browser.room_px()
         self.browser.show_page(page_text(place.page))
         title = TITLES.get(place.page, f"Licence of {place.page.removeprefix(LICENCE)}")
         self.browser.setAccessibleName(title)

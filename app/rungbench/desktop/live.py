@@ -17,8 +17,8 @@ from PySide6.QtWidgets import (
 )
 
 from pilotsignal.errors import PilotSignalError
-from rungbench.desktop.capture_file import in_fields, open_capture, save_capture
-from rungbench.desktop.errands import Errand, Errands
+from rungbench.desktop.capture_file import in_fields, open_capture, save_capture, says_simulated
+from rungbench.desktop.errands import Cancel, Errand, Errands
 from rungbench.desktop.figures import number
 from rungbench.desktop.handing import explain
 from rungbench.desktop.history import History, levels
@@ -32,7 +32,7 @@ from rungbench.desktop.scale_model import Extras, bands, choices
 from rungbench.desktop.setting_words import Parts
 from rungbench.desktop.snapshots import LinkState, Sampled, Snapshot
 from rungbench.errors import RungbenchError
-from rungbench.link.words import Mode, Setting
+from rungbench.link.words import OPEN, Mode, Setting
 from rungbench.qualify.readings import ReadingBasis
 
 _TWO_COLUMNS: Final = 900
@@ -40,6 +40,7 @@ _SCALE: Final = 405  # widest, so that the readings beside it have the room
 _SCALE_HIGH: Final = 345  # in one column, so that the state is seen below it
 _UNBOUND: Final = 16_777_215  # Qt's own
 _PLOTS_AFTER_MS: Final = 30  # so that the window stands before pyqtgraph is imported
+_FROZEN: Final = "Frozen: all of this is of before, and the bench goes on. F8: live again."
 REPAINT_MS: Final = 24
 """A little shorter than the 33 ms that 30 frames a second take."""
 
@@ -54,6 +55,7 @@ class LiveView(QObject):
         self._room, self._profile = room, room.profile
         self._history = History(room.profile)
         self._measured: Measured | None = None
+        self._held: Measured | None = None  # what is shown while frozen
         self._file: Measured | None = None
         self._path: Path | None = None
         self._set_current_a: float | None = None
@@ -88,6 +90,10 @@ class LiveView(QObject):
         self.page.setObjectName("page")
         self._scroll.setWidget(self.page)
         self.tools, self.extras, self.files = LiveTools(theme), ExtrasRow(), FileRow(theme)
+        self.frozen = QLabel(_FROZEN)
+        self.frozen.setObjectName("armed")
+        self.frozen.setWordWrap(True)
+        self.frozen.hide()
         self.scale = VoltageScale(theme)
         self.readings = Readings(theme, self._profile)
         left = QVBoxLayout()
@@ -108,6 +114,7 @@ class LiveView(QObject):
         theme.changed.connect(self._reflow)
         page = QVBoxLayout(self.page)
         page.addWidget(self.tools)
+        page.addWidget(self.frozen)
         page.addWidget(self.files)
         page.addLayout(columns, 1)
         self._wire()
@@ -119,6 +126,7 @@ class LiveView(QObject):
         self.tools.frozen.connect(self._freeze)
         self.tools.mode.connect(self._sample)
         self.tools.set_current.connect(self._state_current)
+        self.tools.refused.connect(self._room.say)
         self.tools.save.connect(self._ask_save)
         self.tools.picture.connect(self._ask_picture)
         self.tools.open_file.connect(self._ask_open)
@@ -210,8 +218,8 @@ class LiveView(QObject):
             self._history.clear()
         else:
             self._measured, self._snapshot = None, None
-            self.scale.set_live(())
-            if self._file is None:
+            if not self._frozen:
+                self.scale.set_live(())
                 self._show_measured()
         self._show_choices()
 
@@ -224,7 +232,7 @@ class LiveView(QObject):
             Errand(lambda _cancel: measured_stretch(sampled, basis), self._take, self._room.say)
         )
 
-    def _basis(self, temperature_c: float | None = None, doubt: str = "") -> ReadingBasis:
+    def _basis(self, temperature_c: float | None, doubt: str) -> ReadingBasis:
         simulated = self._link.simulated
         return ReadingBasis(self._profile, self._set_current_a, simulated, temperature_c, doubt)
 
@@ -254,7 +262,7 @@ class LiveView(QObject):
             self.strips.show_history(self._history)
 
     def _show_measured(self) -> None:
-        measured = self._file or self._measured
+        measured = self.showing
         found = measured.found if measured is not None else None
         self.scale.set_levels(
             found.high_plateau_v if found else None, found.low_plateau_v if found else None
@@ -288,6 +296,8 @@ class LiveView(QObject):
         snapshot = self._snapshot
         if snapshot is None:
             self._room.say("There is no bench; connect one first.")
+        elif self._frozen and setting != OPEN:
+            self._room.say("What is drawn is frozen and would not follow; press F8, then choose.")
         elif snapshot.job:
             self._room.say(f"{snapshot.job} has the bench; stop it with Esc first.")
         elif setting.energising and snapshot.armed_left_s is None:
@@ -309,14 +319,16 @@ class LiveView(QObject):
             self._read_again()
 
     def _freeze(self, frozen: bool) -> None:
-        self._frozen = frozen
+        self._frozen, self._held = frozen, self._measured if frozen else None
+        self.frozen.setVisible(frozen)
         if not frozen:
+            self._fresh = True
             self._show_measured()
 
     # Files ------------------------------------------------------------------------------------
 
     def _ask_save(self) -> None:
-        measured = self._file or self._measured
+        measured = self.showing
         if measured is None:
             self._room.say("Nothing was measured yet; wait for the first readings.")
             return
@@ -328,7 +340,7 @@ class LiveView(QObject):
 
     def save_data(self, measured: Measured, file: Path) -> None:
         """Write a measured stretch; what comes of it is said."""
-        simulated = self._file is None and self._link.simulated
+        simulated = self._simulated
         self._files.start(
             Errand(
                 lambda _cancel: save_capture(measured.capture, file, simulated=simulated),
@@ -349,7 +361,7 @@ class LiveView(QObject):
         # Late: only an export needs it.
         from rungbench.desktop.pictures import save_picture
 
-        stamp = SIMULATED if self._link.simulated and self._file is None else ""
+        stamp = SIMULATED if self._simulated else ""
         title = f"Rungbench {stamp}".strip()
         try:
             save_picture(self.page, file, title, stamp)
@@ -374,24 +386,27 @@ class LiveView(QObject):
     def _read_again(self) -> None:
         if self._path is None:
             return
-        file, basis = self._path, self._basis()
+        file, basis = self._path, ReadingBasis(self._profile, self._set_current_a)
         try:
             options = self.files.options(file.name)
         except (RungbenchError, PilotSignalError) as problem:
             self._room.say(str(problem))
             return
-        self._files.start(
-            Errand(
-                lambda _cancel: measured_capture(open_capture(file, options).capture, basis),
-                self._take_file,
-                lambda sentence: self._room.say(in_fields(sentence)),
-            )
-        )
 
-    def _take_file(self, measured: Measured) -> None:
+        def work(_cancel: Cancel) -> tuple[Measured, bool]:
+            captured = open_capture(file, options).capture
+            return measured_capture(captured, basis), says_simulated(file)
+
+        def refused(sentence: str) -> None:
+            self._room.say(in_fields(sentence))
+
+        self._files.start(Errand(work, self._take_file, refused))
+
+    def _take_file(self, read: tuple[Measured, bool]) -> None:
         if self._path is None:
             return
-        self._file = measured
+        self._file, simulated = read
+        self.files.simulated.setVisible(simulated)
         self.tools.unfreeze()
         self.scale.set_live(())
         self._show_choices()
@@ -401,14 +416,22 @@ class LiveView(QObject):
     def close_file(self) -> None:
         """Back to what the bench brings."""
         self._path = self._file = None
+        self._room.say("")
         self.files.hide()
         self._show_choices()
         self._show_measured()
 
     @property
     def showing(self) -> Measured | None:
-        """What the readings show."""
-        return self._file or self._measured
+        """What the readings show, and what is saved."""
+        return self._file or (self._held if self._frozen else self._measured)
+
+    @property
+    def _simulated(self) -> bool:
+        """Whether what is shown is simulated: the bench, or what the opened file says."""
+        if self._file is not None:
+            return not self.files.simulated.isHidden()
+        return self._link.simulated
 
     @property
     def chosen_extras(self) -> Extras:

@@ -19,12 +19,15 @@ from PySide6.QtWidgets import (
 
 from pilotsignal.csv_import import ReadOptions
 from pilotsignal.csv_units import Unit, parse_amount
+from rungbench.desktop.notes import SIMULATED
 from rungbench.desktop.scale_model import Extras
 from rungbench.desktop.theme import Theme
 from rungbench.errors import WrongUse
 from rungbench.link.messages import Identity
 from rungbench.link.words import CableCode, Mode
+from rungbench.qualify.amounts import current_of
 
+_FREEZE_KEY: Final = "F8"
 _MODES: Final = ((Mode.STREAM10, "fine in voltage"), (Mode.STREAM8, "fine in time"))
 _CABLES: Final = (
     (CableCode.OPEN, "no cable code"),
@@ -45,10 +48,11 @@ class LiveTools(QWidget):
     open_file = Signal()
     mode = Signal(object)
     set_current = Signal(object)
+    refused = Signal(str)
 
     def __init__(self, theme: Theme) -> None:
         super().__init__()
-        self._freeze = _button("Freeze", "F8", "Keep what is drawn; the bench goes on.")
+        self._freeze = _button("Freeze", _FREEZE_KEY, "Keep what is drawn; the bench goes on.")
         self._freeze.setCheckable(True)
         save = _button("Save data…", "Ctrl+S", "Write the measured stretch as CSV.")
         picture = _button("Picture…", "Ctrl+P", "Write the view as SVG or PNG.")
@@ -74,7 +78,7 @@ class LiveTools(QWidget):
         self._rows.setContentsMargins(0, 0, 0, 0)
         self._rows.addLayout(deeds, 1)
         self._rows.addLayout(wishes)
-        self._freeze.toggled.connect(self.frozen)
+        self._freeze.toggled.connect(self._on_freeze)
         save.clicked.connect(self.save)
         picture.clicked.connect(self.picture)
         file.clicked.connect(self.open_file)
@@ -98,13 +102,20 @@ class LiveTools(QWidget):
         """Go on drawing."""
         self._freeze.setChecked(False)
 
+    def _on_freeze(self, frozen: bool) -> None:
+        """The button says what it would do now."""
+        self._freeze.setText("Live again" if frozen else "Freeze")
+        self._freeze.setShortcut(QKeySequence(_FREEZE_KEY))  # another text takes it away
+        self.frozen.emit(frozen)
+
     def _state_current(self) -> None:
         text = self._current.text().strip()
-        value, valid = self._current.locale().toDouble(text.removesuffix("A").strip())
-        good = valid and 0.0 < value <= 200.0
-        if text and not good:
-            self._current.clear()
-        self.set_current.emit(value if good else None)
+        try:
+            value = current_of(text, self._current.locale().decimalPoint()) if text else None
+        except WrongUse as problem:
+            self.refused.emit(str(problem))
+            return
+        self.set_current.emit(value)
 
     def _resize(self, theme: Theme) -> None:
         self._current.setMaximumWidth(theme.px(90))
@@ -170,6 +181,9 @@ class FileRow(QWidget):
     def __init__(self, theme: Theme) -> None:
         super().__init__()
         self._theme = theme
+        self.simulated = QLabel(SIMULATED)
+        self.simulated.setObjectName("simulated")
+        self.simulated.hide()
         self._name = QLabel("")
         self._name.setObjectName("file")
         self._edits = {field.key: QLineEdit() for field in _FIELDS}
@@ -183,9 +197,9 @@ class FileRow(QWidget):
         again.clicked.connect(self.again)
         back.clicked.connect(self.back)
         self._head = QHBoxLayout()
-        for one in (self._name, again, back):
+        for one in (self.simulated, self._name, again, back):
             self._head.addWidget(one)
-        self._head.insertStretch(1, 1)
+        self._head.insertStretch(2, 1)
         self._grid = QGridLayout(self)
         self._grid.setContentsMargins(0, 0, 0, 0)
         self.reflow(wide=True)
@@ -223,11 +237,12 @@ class FileRow(QWidget):
         return ReadOptions(origin=origin, **stated)
 
     def _value(self, field: _Field) -> str | float | None:
-        text = self._edits[field.key].text().strip().replace(",", ".")
+        text = self._edits[field.key].text().strip()
         if not text:
             return None
         if not field.dimension:
             return text
+        text = text.replace(",", ".")
         if field.dimension == "%":
             return _share(text, field.title)
         amount = parse_amount(text)

@@ -47,8 +47,9 @@ def export_lot(archive: Archive, name: str, file: Path, cancel: Cancel) -> Path:
 
 
 def _until(chunks: Iterator[bytes], cancel: Cancel) -> Iterator[bytes]:
-    for chunk in chunks:
+    for count, chunk in enumerate(chunks):
         cancel.check()
+        cancel.done = count  # the first is the heading
         yield chunk
 
 

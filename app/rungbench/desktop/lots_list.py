@@ -31,7 +31,7 @@ _SAMPLES: Final = {
 }
 """As wide as columns are; that of the supplier takes what is left."""
 
-_LEFT_OUT: Final = (9, 8, 4, 3)
+_LEFT_OUT: Final = (9, 8, 4, 3, 6, 5)
 """Columns that a narrow table does without, in this order; the opened lot shows them."""
 
 _FIGURES: Final = (4, 5, 6, 7, 8)
@@ -105,6 +105,9 @@ class LotTable(PageTable):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """A narrow table leaves columns out."""
         super().resizeEvent(event)
+        self._fit()
+
+    def _fit(self) -> None:
         room = self.viewport().width() - self.fontMetrics().horizontalAdvance("M" * 14)
         needed = {column: self._width(column) for column in _SAMPLES}
         whole = sum(needed.values())
@@ -123,6 +126,7 @@ class LotTable(PageTable):
         calm_selection(self, self._theme)
         for column in _SAMPLES:
             self.horizontalHeader().resizeSection(column, self._width(column))
+        self._fit()
 
 
 class LotsList(PageList):

@@ -2,8 +2,9 @@
 
 import time
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Final
 
 from pilotsignal.figures import decimals
@@ -14,6 +15,7 @@ from rungbench.desktop.figures import number, unit_text
 from rungbench.desktop.lots_chart import Chart
 from rungbench.desktop.lots_plan_charts import characteristic_chart
 from rungbench.desktop.lots_words import decision_of
+from rungbench.desktop.records_facts import name_words
 from rungbench.lots.characteristic import Risks, risks
 from rungbench.lots.errors import LotRefused
 from rungbench.lots.failures import Failure, failures_in
@@ -21,7 +23,7 @@ from rungbench.lots.lot import Lot, LotOrder, LotState
 from rungbench.lots.sampling import SamplingPlan
 from rungbench.lots.store import Lots
 from rungbench.lots.switching import Advice
-from rungbench.lots.values import Name, names_of
+from rungbench.lots.values import Name, names_of, titles_of
 from rungbench.lots.variables import (
     Summary,
     Trend,
@@ -31,6 +33,7 @@ from rungbench.lots.variables import (
     variables_in,
 )
 
+_NO_TITLES: Final[Mapping[str, str]] = MappingProxyType({})
 SUMMARY_HEADINGS: Final = ("Quantity", "Ppk", "Out", "n", "Mean", "Deviation", "Unit")
 LOT_HEADINGS: Final = ("Decision", "Lot", "Mean", "Ppk", "n", "Inspection", "First run (UTC)")
 
@@ -39,14 +42,26 @@ LOT_HEADINGS: Final = ("Decision", "Lot", "Mean", "Ppk", "n", "Inspection", "Fir
 class OpenedLot:
     """A lot with what failed, a line for each judged quantity, and all quantities there are.
 
-    `summaries` come with the one nearest to its limit first.  `took_s` is how long it took.
+    `summaries` come with the one nearest to its limit first, `titles` are those of checks by
+    their ids.  `took_s` is how long it took.
     """
 
     state: LotState
     failures: tuple[Failure, ...]
     summaries: tuple[Summary, ...]
     names: tuple[Name, ...]
+    titles: Mapping[str, str] = field(default_factory=lambda: _NO_TITLES)
     took_s: float = 0.0
+
+    def words(self, name: Name) -> str:
+        """A quantity for people: the title of its check, and its own name if it is not alone."""
+        alone = sum(one.check == name.check for one in self.names) <= 1
+        title = self.title(name)
+        return title if alone else f"{title}: {name_words(name.quantity)}"
+
+    def title(self, name: Name) -> str:
+        """The title of the check of a quantity."""
+        return self.titles.get(name.check) or name.check.replace("-", " ")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +103,9 @@ def open_lot(archive: Archive, name: str, cancel: Cancel) -> OpenedLot:
     cancel.check()
     with archive.reading() as connection:
         names = names_of(connection, [state])
+        titles = titles_of(connection, [state])
     took_s = time.perf_counter() - began
-    return OpenedLot(state, failures, tuple(summaries), names, took_s)
+    return OpenedLot(state, failures, tuple(summaries), names, titles, took_s)
 
 
 def _nearness(one: Summary) -> tuple[bool, bool, float]:
@@ -134,12 +150,12 @@ def _same_model(one: Lot, other: Lot) -> bool:
     return all(search_key(left or "") == search_key(right or "") for left, right in pairs)
 
 
-def summary_names(summaries: Sequence[Summary]) -> tuple[str, ...]:
-    """The names of quantities: their check alone where it has but one."""
-    several = Counter(one.series.name.check for one in summaries)
+def summary_names(opened: OpenedLot) -> tuple[str, ...]:
+    """The judged quantities in words: the check alone where it judges but one."""
+    several = Counter(one.series.name.check for one in opened.summaries)
+    names = [one.series.name for one in opened.summaries]
     return tuple(
-        one.series.name.check if several[one.series.name.check] == 1 else one.series.name.text
-        for one in summaries
+        opened.title(name) if several[name.check] == 1 else opened.words(name) for name in names
     )
 
 

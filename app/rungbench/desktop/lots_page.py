@@ -3,7 +3,7 @@
 from typing import Final
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QStackedWidget, QTabBar, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QTabBar, QVBoxLayout, QWidget
 
 from rungbench.desktop.lots_mark import DecisionMark
 from rungbench.desktop.lots_opened import OpenedLot
@@ -11,12 +11,12 @@ from rungbench.desktop.lots_plan_page import PlanPage, SupplierPage
 from rungbench.desktop.lots_units import UnitsPage
 from rungbench.desktop.lots_values_page import ValuesPage
 from rungbench.desktop.lots_words import decision_of, remaining_text, standing_text
+from rungbench.desktop.run_flow import Pages
 from rungbench.desktop.run_labels import PlainLabel
 from rungbench.desktop.theme import Theme
 from rungbench.lots.lot import LotState
 
 TABS: Final = ("Units", "Plan and risk", "Values", "Supplier")
-_LEAST: Final = 270  # height of a part
 
 
 class LotPage(QWidget):
@@ -38,11 +38,9 @@ class LotPage(QWidget):
         self.tabs = QTabBar()
         self.units, self.plan = UnitsPage(theme), PlanPage(theme)
         self.values, self.supplier = ValuesPage(theme), SupplierPage(theme)
-        self._pages = QStackedWidget()
+        self._pages = Pages()
         self._lay_out()
         self.tabs.currentChanged.connect(self._turn)
-        theme.changed.connect(self._dress)
-        self._dress()
 
     def _lay_out(self) -> None:
         head = QHBoxLayout()
@@ -98,10 +96,6 @@ class LotPage(QWidget):
         self.standing.setText(standing_text(state))
         self.remaining.setText(remaining_text(state))
         self._simulated.setVisible(lot.simulated)
-
-    def _dress(self) -> None:
-        """Parts that would be too low to be read make the view scroll instead."""
-        self._pages.setMinimumHeight(self._theme.px(_LEAST))
 
     def next_tab(self) -> None:
         """The next part."""

@@ -1,7 +1,7 @@
 """A lot's sampling plan with its risks, and a supplier's lots with the state of switching."""
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QSplitter, QVBoxLayout, QWidget
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from rungbench.desktop.lots_chart_face import ChartFace
 from rungbench.desktop.lots_chart_stack import ChartStack
@@ -11,6 +11,7 @@ from rungbench.desktop.lots_opened import LOT_HEADINGS, PlanViews, SupplierViews
 from rungbench.desktop.lots_plan_charts import trend_chart
 from rungbench.desktop.lots_words import asked_text, in_locale, lot_pairs
 from rungbench.desktop.records_budget import PlainTable
+from rungbench.desktop.run_flow import Halves
 from rungbench.desktop.run_labels import PlainLabel
 from rungbench.desktop.theme import Theme
 from rungbench.lots.lot import Lot, LotState
@@ -25,7 +26,7 @@ class PlanPage(QWidget):
         self._plan = PlainLabel(theme)
         self._risks = PlainLabel(theme)
         self.chart = ChartFace(theme, "Operating characteristic")
-        self.facts = PlainTable(theme, ("", ""), "Facts of the lot", wraps=True)
+        self.facts = PlainTable(theme, ("", ""), "Facts of the lot", wraps=True, wide=1)
         self.facts.horizontalHeader().hide()
         left = QWidget()
         column = QVBoxLayout(left)
@@ -39,11 +40,7 @@ class PlanPage(QWidget):
         column.addWidget(self.chart, 1)
         said = "Line: this lot (hypergeometric). Dashes: a series of such lots (binomial)."
         column.addWidget(PlainLabel(theme, said, size=0.9).colour("faint"))
-        split = QSplitter(Qt.Orientation.Horizontal)
-        split.addWidget(left)
-        split.addWidget(right)
-        split.setChildrenCollapsible(False)
-        split.setSizes([theme.px(500), theme.px(530)])
+        split = Halves(theme, left, right, [500, 530])
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.addWidget(split)
@@ -78,12 +75,7 @@ class SupplierPage(QWidget):
         self.table = PlainTable(theme, LOT_HEADINGS, "Lots of the supplier")
         self.table.setItemDelegateForColumn(0, MarkDelegate(theme, self.table))
         self.charts = ChartStack(theme, ("Means of the lots", "All values"))
-        split = QSplitter(Qt.Orientation.Horizontal)
-        split.addWidget(self.table)
-        split.addWidget(self.charts)
-        split.setChildrenCollapsible(False)
-        split.setStretchFactor(1, 1)
-        split.setSizes([theme.px(520), theme.px(510)])
+        split = Halves(theme, self.table, self.charts, [520, 510])
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.addWidget(self._advice)
@@ -102,7 +94,7 @@ class SupplierPage(QWidget):
         self.charts.show_charts((None, None))
 
     def show_views(self, lot: Lot, views: SupplierViews, name: str) -> None:
-        """Lots, means, all values."""
+        """Lots, means, all values; `name` is the quantity in words."""
         self._advice.setText(asked_text(views.advice))
         count = "1 lot" if len(views.states) == 1 else f"{len(views.states)} lots"
         sheet = lot.sheet

@@ -7,7 +7,6 @@ from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QPen, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QListView,
-    QSplitter,
     QStyle,
     QStyledItemDelegate,
     QStyleOptionViewItem,
@@ -18,6 +17,7 @@ from PySide6.QtWidgets import (
 from rungbench.desktop.lots_mark import MarkDelegate, shape_of
 from rungbench.desktop.lots_words import RUN_HEADINGS, run_cells, unit_text, unit_word
 from rungbench.desktop.records_budget import PlainTable
+from rungbench.desktop.run_flow import Halves
 from rungbench.desktop.run_labels import PlainLabel
 from rungbench.desktop.run_table import Index, calm_selection
 from rungbench.desktop.theme import Theme
@@ -173,10 +173,10 @@ class UnitsPage(QWidget):
         self._lot: int | None = None
         self.grid = UnitGrid(theme)
         self._title = PlainLabel(theme, bold=True)
-        self.runs = PlainTable(theme, RUN_HEADINGS, "Runs of the unit", wraps=True)
+        self.runs = PlainTable(theme, RUN_HEADINGS, "Runs of the unit", wraps=True, wide=1)
         self.runs.setItemDelegateForColumn(0, MarkDelegate(theme, self.runs))
         self._failed = PlainLabel(theme, "What failed", bold=True)
-        self.failures = PlainTable(theme, ("Check", "Units"), "What failed", wraps=True)
+        self.failures = PlainTable(theme, ("Check", "Units"), "What failed", wraps=True, wide=1)
         right = QWidget()
         column = QVBoxLayout(right)
         column.setContentsMargins(theme.px(8), 0, 0, 0)
@@ -187,11 +187,7 @@ class UnitsPage(QWidget):
             (self.failures, 2),
         ):
             column.addWidget(part, stretch)
-        split = QSplitter(Qt.Orientation.Horizontal)
-        split.addWidget(self.grid)
-        split.addWidget(right)
-        split.setChildrenCollapsible(False)
-        split.setSizes([theme.px(470), theme.px(560)])
+        split = Halves(theme, self.grid, right, [470, 560])
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.addWidget(split)

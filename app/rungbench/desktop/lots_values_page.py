@@ -6,7 +6,6 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QComboBox,
     QHBoxLayout,
-    QSplitter,
     QVBoxLayout,
     QWidget,
 )
@@ -22,6 +21,7 @@ from rungbench.desktop.lots_charts import (
 )
 from rungbench.desktop.lots_opened import SUMMARY_HEADINGS, OpenedLot, summary_cells, summary_names
 from rungbench.desktop.records_budget import PlainTable
+from rungbench.desktop.run_flow import Halves
 from rungbench.desktop.run_labels import PlainLabel, button
 from rungbench.desktop.theme import Theme
 from rungbench.lots.variables import Variables
@@ -40,7 +40,7 @@ class ValuesPage(QWidget):
         super().__init__()
         self._theme = theme
         self._lot: int | None = None
-        self.table = PlainTable(theme, SUMMARY_HEADINGS, "Judged quantities")
+        self.table = PlainTable(theme, SUMMARY_HEADINGS, "Judged quantities", wraps=True, wide=0)
         self.quantity = QComboBox()
         self.quantity.setAccessibleName("Quantity")
         self.quantity.setSizeAdjustPolicy(
@@ -69,12 +69,7 @@ class ValuesPage(QWidget):
         column.addLayout(row)
         column.addWidget(self.figures)
         column.addWidget(self.charts, 1)
-        split = QSplitter(Qt.Orientation.Horizontal)
-        split.addWidget(self.table)
-        split.addWidget(right)
-        split.setChildrenCollapsible(False)
-        split.setStretchFactor(1, 1)
-        split.setSizes([theme.px(470), theme.px(560)])
+        split = Halves(theme, self.table, right, [500, 530])
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.addWidget(split)
@@ -84,6 +79,11 @@ class ValuesPage(QWidget):
         """The quantity that is looked at, ``CHECK:QUANTITY``, or nothing."""
         return str(self.quantity.currentData() or "")
 
+    @property
+    def words(self) -> str:
+        """The quantity that is looked at, for people."""
+        return self.quantity.currentText()
+
     def show_lot(self, opened: OpenedLot) -> None:
         """Another lot, or the same one with more runs: the quantity that was looked at stays."""
         before = self.name if self._lot == opened.state.lot.number else ""
@@ -91,9 +91,8 @@ class ValuesPage(QWidget):
         self.quantity.blockSignals(True)
         self.quantity.clear()
         for name in opened.names:
-            self.quantity.addItem(
-                name.text if name.judged else f"{name.text} (no limit)", name.text
-            )
+            words = opened.words(name)
+            self.quantity.addItem(words if name.judged else f"{words} (no limit)", name.text)
         self.quantity.blockSignals(False)
         self._opened = opened
         self._fill()
@@ -109,7 +108,7 @@ class ValuesPage(QWidget):
         self.table.show_rows(
             [
                 summary_cells(name, one)
-                for name, one in zip(summary_names(opened.summaries), opened.summaries, strict=True)
+                for name, one in zip(summary_names(opened), opened.summaries, strict=True)
             ],
             [one.outside > 0 for one in opened.summaries],
             "fail",

@@ -195,7 +195,7 @@ class LotsView(ArchiveView):
         state = self.lot.state
         if state is None or self.lot.part != "Supplier":
             return
-        lot, name = state.lot, self.lot.values.name
+        lot, name, words = state.lot, self.lot.values.name, self.lot.values.words
         if self._shown_supplier == f"{lot.number} {name}":
             return
         drop(self._supplier)
@@ -204,11 +204,12 @@ class LotsView(ArchiveView):
             return supplier_views(self._archive(), lot, name, cancel)
 
         self.lot.supplier.wait(lot.supplier)
-        self._supplier = self._errand(work, partial(self._show_supplier, lot, name))
 
-    def _show_supplier(self, lot: Lot, name: str, views: SupplierViews) -> None:
-        self._shown_supplier = f"{lot.number} {name}"
-        self.lot.supplier.show_views(lot, views, name)
+        def show(views: SupplierViews) -> None:
+            self._shown_supplier = f"{lot.number} {name}"
+            self.lot.supplier.show_views(lot, views, words)
+
+        self._supplier = self._errand(work, show)
 
     def _more_charts(self) -> None:
         """In the part of the lot that is in front."""

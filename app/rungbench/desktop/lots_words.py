@@ -1,13 +1,11 @@
 """Lots in words: decision, what remains, what is known of a unit; no Qt but the locale."""
 
-import re
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import Final
 
-from PySide6.QtCore import QLocale
-
 from rungbench.archive.record import RunVerdict
+from rungbench.desktop.figures import localised
 from rungbench.lots import drawing
 from rungbench.lots.counting import LotRun, Unit
 from rungbench.lots.decision import LotDecision, Outcome, Tally, decide
@@ -30,7 +28,6 @@ SHAPES: Final = {
 }
 """Words that are no verdicts, with the verdict whose shape and colour stands for them."""
 
-_POINT: Final = re.compile(r"(?<=\d)\.(?=\d)")
 TELLING_NOTHING: Final = (RunVerdict.BENCH_FAULT, RunVerdict.INCOMPLETE)
 
 
@@ -195,7 +192,7 @@ def end_text(state: LotState) -> str:
 
 def in_locale(lines: Iterable[str]) -> str:
     """Sentences that were written with points, with the user's decimal sign; one a line."""
-    return _POINT.sub(QLocale().decimalPoint(), "\n".join(lines))
+    return localised("\n".join(lines))
 
 
 def asked_text(advice: Advice) -> str:

@@ -1,4 +1,4 @@
-"""What states, duties and notices mean, in words, and what to do about them; no Qt."""
+"""What states, duties and notices mean, in words, and what to do about them; no widgets."""
 
 from collections.abc import Mapping
 from types import MappingProxyType
@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from pilotsignal.notices import Notice
 from pilotsignal.standard import DutyKind, Profile, current_of_duty
+from rungbench.desktop.figures import localised, number
 
 if TYPE_CHECKING:
     from pilotsignal.measure import PilotMeasurement
@@ -71,10 +72,10 @@ def duty_text(found: "PilotMeasurement | None", profile: Profile) -> str:
         return "between two readings of the table; see the notice"
     decoded = current_of_duty(min(100.0, max(0.0, duty.value)), profile)
     if decoded.kind is DutyKind.CURRENT and decoded.current_a is not None:
-        return f"offers up to {decoded.current_a:.1f} A per phase"
+        return f"offers up to {number(decoded.current_a, 1)} A per phase"
     return decoded.text
 
 
 def notice_text(notice: Notice) -> str:
     """What it is and what to do."""
-    return f"{notice.text} {WHAT_TO_DO.get(notice.code, '')}".strip()
+    return localised(f"{notice.text} {WHAT_TO_DO.get(notice.code, '')}".strip())

@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 
 from pilotsignal.notices import Notice
 from pilotsignal.standard import Profile
-from rungbench.desktop.figures import bounds, figure, margin
+from rungbench.desktop.figures import bounds, figure, localised, margin
 from rungbench.desktop.judging import Measured, Row
 from rungbench.desktop.meanings import duty_text, notice_text, state_text
 from rungbench.desktop.theme import Theme
@@ -108,7 +108,7 @@ def reading_text(row: Row) -> str:
         return said
     if judgement.quantity is not None:
         said += f" Limit {limit} ({judgement.limit.clause}), margin {far}."
-    return f"{said} {str(judgement.verdict).capitalize()}: {judgement.why}"
+    return f"{said} {str(judgement.verdict).capitalize()}: {localised(judgement.why)}"
 
 
 def _linked(notice: Notice) -> str:
@@ -196,7 +196,7 @@ class _Table(QTableWidget):
             self.setCellWidget(number, 4, mark)
         judgement = row.judgement
         mark.show_verdict("" if judgement is None else str(judgement.verdict))
-        why = "" if judgement is None else judgement.why
+        why = "" if judgement is None else localised(judgement.why)
         if judgement is not None:
             why = f"{why} {judgement.limit.clause}; {judgement.limit.rule_text}."
         for column in range(4):

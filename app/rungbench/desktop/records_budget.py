@@ -1,6 +1,7 @@
 """Plain tables of the records: budgets of quantities, facts, differences."""
 
 from collections.abc import Sequence
+from typing import Final
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QResizeEvent, QShowEvent
@@ -9,15 +10,26 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 from rungbench.desktop.run_table import RowDelegate, calm_selection
 from rungbench.desktop.theme import Theme
 
+_LEAST_LETTERS: Final = 8
+_MOST_SHARE: Final = 0.36  # of the width, for one column of texts that wrap
+_LEAST_MOST: Final = 150
+
 
 class PlainTable(QTableWidget):
     """Rows of texts; what stands in them is never read as marked-up.
 
-    Columns are as wide as what stands in them, the last one takes what is left.
+    Columns are as wide as what stands in them, the last one takes what is left; with `wraps` long
+    texts go on in the next line, and column `wide` takes what is left in place of the last one.
     """
 
     def __init__(
-        self, theme: Theme, headings: Sequence[str], name: str, *, wraps: bool = False
+        self,
+        theme: Theme,
+        headings: Sequence[str],
+        name: str,
+        *,
+        wraps: bool = False,
+        wide: int | None = None,
     ) -> None:
         super().__init__(0, len(headings))
         self._theme, self._wraps = theme, wraps
@@ -35,7 +47,10 @@ class PlainTable(QTableWidget):
         header.setHighlightSections(False)
         header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
         header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        header.setStretchLastSection(True)
+        self._wide = wide
+        header.setStretchLastSection(wide is None)
+        if wide is not None:
+            header.setSectionResizeMode(wide, QHeaderView.ResizeMode.Fixed)
         theme.changed.connect(self._dress)
         self._dress()
 
@@ -48,8 +63,7 @@ class PlainTable(QTableWidget):
             strong = place < len(bold) and bold[place]
             for column, text in enumerate(cells):
                 self.setItem(place, column, self._item(text, colour if strong else "ink", strong))
-        if self._wraps:
-            self.resizeRowsToContents()
+        self._fit()
         if rows:
             self.selectRow(0)
 
@@ -61,8 +75,30 @@ class PlainTable(QTableWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Wrapped texts need other heights."""
         super().resizeEvent(event)
-        if self._wraps:
+        self._fit()
+
+    def _fit(self) -> None:
+        """The wide column takes what is left, and never less than a few words."""
+        header = self.horizontalHeader()
+        if self._wide is not None:
+            others = sum(
+                max(self.sizeHintForColumn(column), header.sectionSizeHint(column))
+                for column in range(self.columnCount())
+                if column != self._wide
+            )
+            least = self.fontMetrics().horizontalAdvance("M" * _LEAST_LETTERS)
+            width = max(least, self.viewport().width() - others)
+            # Rows are measured a little narrower: a style's padding is not counted with them.
+            header.resizeSection(self._wide, width - self._theme.px(8))
             self.resizeRowsToContents()
+            header.resizeSection(self._wide, width)
+        elif self._wraps:
+            most = max(self._theme.px(_LEAST_MOST), round(_MOST_SHARE * self.viewport().width()))
+            for width in (most - self._theme.px(8), most):
+                header.setMaximumSectionSize(width)
+                header.resizeSections(QHeaderView.ResizeMode.ResizeToContents)
+                if width < most:
+                    self.resizeRowsToContents()
 
     def set_headings(self, headings: Sequence[str]) -> None:
         """Other columns."""

@@ -36,8 +36,8 @@ class ComparePage(QWidget):
         self._about = PlainLabel(theme, size=0.9).colour("faint")
         self.step = QComboBox()
         self.step.setAccessibleName("Step")
-        self.plot = OverlayPlot(theme)
-        self.table = PlainTable(theme, ("Check",), "Differences")
+        self.plot = OverlayPlot(theme, signs=True)
+        self.table = PlainTable(theme, ("Check",), "Differences", wraps=True)
         top = QWidget()
         column = QVBoxLayout(top)
         column.setContentsMargins(0, 0, 0, 0)
@@ -82,7 +82,12 @@ class ComparePage(QWidget):
 
     def _show_rows(self, compared: Compared) -> None:
         signs = SIGNS[: len(compared.records)]
-        headings = ["Check", "Quantity", *signs, *(f"{sign} − A, U (95 %)" for sign in signs[1:])]
+        headings = [
+            "Check",
+            "Quantity",
+            *signs,
+            *(f"{sign} less {signs[0]}, U (95 %)" for sign in signs[1:]),
+        ]
         self.table.set_headings(headings)
         self.table.show_rows([cells(row) for row in compared.rows], marks(compared.rows), "fail")
         number = sum(row.differs for row in compared.rows)

@@ -7,7 +7,6 @@ from PySide6.QtWidgets import (
     QComboBox,
     QHBoxLayout,
     QPlainTextEdit,
-    QStackedWidget,
     QTabBar,
     QVBoxLayout,
     QWidget,
@@ -26,7 +25,7 @@ from rungbench.desktop.records_facts import (
 )
 from rungbench.desktop.records_traces import Trace
 from rungbench.desktop.run_evidence import EvidencePanel
-from rungbench.desktop.run_flow import Halves
+from rungbench.desktop.run_flow import Halves, Pages
 from rungbench.desktop.run_labels import PlainLabel
 from rungbench.desktop.run_table import LineTable
 from rungbench.desktop.side import into_sight
@@ -68,10 +67,10 @@ class RecordPage(QWidget):
         self.tabs = QTabBar()
         self.evidence = EvidencePanel(theme)
         self.quantity = QComboBox()
-        self.budget = PlainTable(theme, _BUDGET, "Budget")
+        self.budget = PlainTable(theme, _BUDGET, "Budget", wraps=True, wide=0)
         self.findings = QPlainTextEdit()
-        self.facts = PlainTable(theme, ("", ""), "Facts", wraps=True)
-        self._pages = QStackedWidget()
+        self.facts = PlainTable(theme, ("", ""), "Facts", wraps=True, wide=1)
+        self._pages = Pages()
         self._lay_out()
         self.table.chosen.connect(self._on_chosen)
         self.quantity.currentIndexChanged.connect(self._show_budget)

@@ -33,6 +33,7 @@ _SAMPLES: Final = {
 
 _NARROW: Final = _SAMPLES | {1: "2025-12-31 23:59", 3: "MM-000000", 6: "mmmmm-mmmmm"}
 _ONE_ROW: Final = 860
+_TWO_ROWS: Final = 560
 
 _ANY: Final = "any verdict"
 
@@ -136,6 +137,10 @@ class SummaryTable(PageTable):
         widths = self._widths(_NARROW) if narrow else needed
         shown = sum(widths[column] for column in (0, 1, 3, 6))
         self.setColumnHidden(2, room < shown + self.fontMetrics().horizontalAdvance("M" * 6))
+        # At the very least verdict, day and serial number; the opened record shows its id.
+        self.setColumnHidden(6, room < shown)
+        if room < shown:
+            widths = widths | {3: max(widths[3], room - widths[0] - widths[1])}
         for column, width in widths.items():
             self.horizontalHeader().resizeSection(column, width)
 
@@ -169,16 +174,19 @@ class RecordsList(PageList):
         self.verdict.setAccessibleName("Verdict")
         self.verdict.addItems([_ANY, *RunVerdict])
         self.verdict.activated.connect(lambda _: self.wanted_changed.emit())
-        words, choices = QHBoxLayout(), QHBoxLayout()
+        words, days, choices = QHBoxLayout(), QHBoxLayout(), QHBoxLayout()
         for field, stretch in ((self.text, 3), (self.maker, 2)):
             words.addWidget(field, stretch)
         for field in (self.since, self.until):
-            choices.addWidget(field, 2)
+            days.addWidget(field)
         choices.addWidget(self.verdict)
         choices.addWidget(self.which)
         self._sought = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        self._rest = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        self._rest.addLayout(days, 4)
+        self._rest.addLayout(choices, 2)
         self._sought.addLayout(words, 5)
-        self._sought.addLayout(choices, 6)
+        self._sought.addLayout(self._rest, 6)
         self.lay_out(self._sought)
 
     def words(self, found: Page[RunSummary]) -> str:
@@ -186,11 +194,12 @@ class RecordsList(PageList):
         return page_text(found, self.wanted)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """What is looked for in one row, or in two where there is not the width."""
+        """What is looked for in one row, or in two or three where there is not the width."""
         super().resizeEvent(event)
-        direction = QBoxLayout.Direction
-        wide = event.size().width() >= self._theme.px(_ONE_ROW)
-        self._sought.setDirection(direction.LeftToRight if wide else direction.TopToBottom)
+        direction, width = QBoxLayout.Direction, event.size().width()
+        for layout, least in ((self._sought, _ONE_ROW), (self._rest, _TWO_ROWS)):
+            wide = width >= self._theme.px(least)
+            layout.setDirection(direction.LeftToRight if wide else direction.TopToBottom)
 
     @property
     def wanted(self) -> Wanted:

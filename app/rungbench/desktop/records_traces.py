@@ -9,6 +9,7 @@ import numpy as np
 from pilotsignal.capture import Capture, EdgeRecord
 from rungbench.archive.errors import ArchiveError
 from rungbench.archive.record import CheckResult, Record
+from rungbench.desktop.figures import number
 from rungbench.desktop.snapshots import Floats, empty
 from rungbench.report.period import Mask, OnePeriod, lay_over, views
 
@@ -63,7 +64,9 @@ def trace_of(title: str, keys: Iterable[str], load: Load, mask: Mask | None = No
         return _none(title, NO_CAPTURE)
     mask = mask or Mask()
     if period is not None:
-        about = f"{period.periods} periods of {period.period_us:.1f} µs laid over one another"
+        about = (
+            f"{period.periods} periods of {number(period.period_us, 1)} µs laid over one another"
+        )
         values = (period.bin_us, period.mean_v, period.least_v, period.most_v)
         return Trace(title, *values, mask=mask, about=about)
     if samples is None:

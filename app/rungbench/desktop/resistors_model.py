@@ -146,16 +146,24 @@ def _whole(text: str, what: str) -> int:
 
 
 def level_rows(answered: Answered) -> Iterator[tuple[str, ...]]:
-    """State, nominal, worst case, 95 % of the draws, the part that does most: of each state."""
+    """State, nominal, worst case, 95 % of the draws: of each state."""
     for spread in answered.spreads:
-        most = spread.shares[0]
         yield (
             spread.state,
             number(spread.nominal_v, 3),
             f"{number(spread.worst_low_v, 3)} … {number(spread.worst_high_v, 3)}",
             f"{number(spread.covered_low_v, 3)} … {number(spread.covered_high_v, 3)}",
-            f"{NAMES[most.part].lower()}, {_signed(most.low_v)} / {_signed(most.high_v)}",
         )
+
+
+def most_text(answered: Answered) -> str:
+    """The part that does most to the level of each state, and how much."""
+    most = [(spread.state, spread.shares[0]) for spread in answered.spreads]
+    said = "; ".join(
+        f"{state}: {NAMES[share.part].lower()}, {_either_way(share.low_v, share.high_v)}"
+        for state, share in most
+    )
+    return f"What moves each level most. {said}."
 
 
 def low_text(answered: Answered) -> str:
@@ -197,6 +205,14 @@ def chance_text(found: Chance) -> str:
 def _percent(share: float) -> str:
     places = 2 if 0.01 <= share <= 0.99 else 4
     return f"{number(share * 100.0, places)} %"
+
+
+def _either_way(low_v: float, high_v: float) -> str:
+    """How far a part moves a level, in one figure where both ways are alike."""
+    sides = sorted((low_v, high_v))
+    if number(-sides[0], 3) == number(sides[1], 3):
+        return f"± {number(sides[1], 3)} V"
+    return f"{_signed(sides[0])} to {_signed(sides[1])} V"
 
 
 def _signed(volts: float) -> str:

@@ -8,7 +8,6 @@ from PySide6.QtWidgets import (
     QBoxLayout,
     QComboBox,
     QGridLayout,
-    QHBoxLayout,
     QLabel,
     QLineEdit,
     QPushButton,
@@ -36,10 +35,12 @@ from rungbench.desktop.resistors_model import (
     fits_for,
     level_rows,
     low_text,
+    most_text,
     standard_fields,
     work_out,
 )
 from rungbench.desktop.resistors_scale import SpreadScale
+from rungbench.desktop.run_flow import FlowLayout
 from rungbench.desktop.theme import Theme
 
 _DRAWS, _SEED, _PERCENT = "200000", "1", "1"
@@ -169,8 +170,8 @@ class ResistorsPage(QScrollArea):
         self.levels = ReadTable(
             theme,
             "Levels",
-            ("State", "Nominal V", "Worst case V", "95 % of draws V", "Most of it by"),
-            4,
+            ("State", "Nominal V", "Worst case V", "95 % of draws V"),
+            3,
             whole=True,
         )
         self.chances = ReadTable(
@@ -183,8 +184,9 @@ class ResistorsPage(QScrollArea):
         self.source = QLabel("")
         self.source.setWordWrap(True)
         self.source.setObjectName("link")
-        self.low = QLabel("")
-        self.low.setWordWrap(True)
+        self.low, self.most = QLabel(""), QLabel("")
+        for label in (self.low, self.most):
+            label.setWordWrap(True)
         self.fits = ReadTable(
             theme,
             "E96 parts",
@@ -196,6 +198,7 @@ class ResistorsPage(QScrollArea):
         column.setSpacing(theme.px(6))
         column.addWidget(Title(theme, "Levels"))
         column.addWidget(self.levels)
+        column.addWidget(self.most)
         column.addWidget(self.low)
         column.addSpacing(theme.px(6))
         column.addWidget(Title(theme, "Probabilities"))
@@ -210,7 +213,7 @@ class ResistorsPage(QScrollArea):
         column.addStretch(1)
         return column
 
-    def _wanted_row(self) -> QHBoxLayout:
+    def _wanted_row(self) -> FlowLayout:
         self.state, self.where = QComboBox(), QComboBox()
         self.state.addItems(["B", "C", "D"])
         self.state.setAccessibleName("State for which a level is wanted")
@@ -229,12 +232,11 @@ class ResistorsPage(QScrollArea):
             lambda _text: self.where.setCurrentIndex(self.where.findData(_LEVEL))
         )
         self.seek.clicked.connect(self.find_parts)
-        row = QHBoxLayout()
-        row.setSpacing(self._theme.px(6))
-        for widget in (self.state, self.where, self.level, QLabel("parts ± %"), self.percent):
+        parts = QLabel("parts ± %")
+        parts.setBuddy(self.percent)
+        row = FlowLayout(self._theme.px(6), centred=True)
+        for widget in (self.state, self.where, self.level, parts, self.percent, self.seek):
             row.addWidget(widget)
-        row.addWidget(self.seek)
-        row.addStretch(1)
         return row
 
     # As a page --------------------------------------------------------------------------------
@@ -287,6 +289,7 @@ class ResistorsPage(QScrollArea):
         self._say("")
         self.scale.show_spreads(answered.spreads)
         self.low.setText(low_text(answered))
+        self.most.setText(most_text(answered))
         self.levels.fill(list(level_rows(answered)))
         self.chances.fill(list(chance_rows(answered, self._profile)))
         drawing = answered.drawing
@@ -303,9 +306,8 @@ class ResistorsPage(QScrollArea):
         self.scale.show_spreads(())
         for table in (self.levels, self.chances, self.fits):
             table.fill(())
-        self.needed.setText("")
-        self.low.setText("")
-        self.source.setText("")
+        for label in (self.needed, self.low, self.most, self.source):
+            label.setText("")
         self._say(sentence)
 
     def find_parts(self) -> None:

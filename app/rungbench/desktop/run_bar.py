@@ -7,7 +7,7 @@ from PySide6.QtGui import QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from pilotsignal.judge import Judgement
-from rungbench.desktop.figures import bounds, figure, margin
+from rungbench.desktop.figures import bounds, figure, localised, margin
 from rungbench.desktop.palette import VERDICT_COLOURS
 from rungbench.desktop.theme import Theme
 
@@ -125,7 +125,8 @@ def judgement_text(judgement: Judgement) -> str:
     """The judgement for a screen reader."""
     quantity, limit = judgement.quantity, judgement.limit
     value = "not measured" if quantity is None else figure(quantity)
-    return f"{value}, limit {bounds(limit)}, {judgement.verdict.value}. {judgement.why}".strip()
+    why = localised(judgement.why)
+    return f"{value}, limit {bounds(limit)}, {judgement.verdict.value}. {why}".strip()
 
 
 def _span(judgement: Judgement) -> tuple[float, float] | None:

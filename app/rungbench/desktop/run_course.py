@@ -6,6 +6,7 @@ from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from rungbench.desktop.figures import number as number_text
 from rungbench.desktop.run_progress import Stage
 from rungbench.desktop.theme import Theme
 
@@ -106,4 +107,4 @@ def left_text(left_s: float) -> str:
         )
     if left_s < 5400.0:
         return f"about {left_s / 60.0:.0f} min left"
-    return f"about {left_s / 3600.0:.1f} h left"
+    return f"about {number_text(left_s / 3600.0, 1)} h left"

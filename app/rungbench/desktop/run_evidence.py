@@ -7,7 +7,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
 
 from rungbench.archive.record import CheckResult, Role
-from rungbench.desktop.figures import figure
+from rungbench.desktop.figures import figure, localised
 from rungbench.desktop.records_facts import name_words
 from rungbench.desktop.records_overlay import OverlayPlot
 from rungbench.desktop.records_traces import Trace
@@ -90,14 +90,16 @@ class EvidencePanel(QFrame):
         more = [one for one in result.quantities if one.name not in judged]
         rows += [_pair(self._theme, name_words(one.name), figure(one)) for one in more]
         observed = list(result.observations.items())[:_MOST_OBSERVED]
-        rows += [_pair(self._theme, name_words(name), str(value)) for name, value in observed]
+        rows += [
+            _pair(self._theme, name_words(name), localised(str(value))) for name, value in observed
+        ]
         return rows
 
 
 def _why(result: CheckResult) -> str:
     role = "" if result.role is Role.REQUIRED else f"{result.role.value.capitalize()}. "
     again = f" Attempt {result.attempt}." if result.attempt > 1 else ""
-    return f"{role}{result.why}{again}".strip()
+    return localised(f"{role}{result.why}{again}".strip())
 
 
 def _source(theme: Theme, clause: str, profile: str) -> QWidget:

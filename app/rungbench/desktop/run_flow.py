@@ -2,9 +2,9 @@
 
 from typing import Final
 
-from PySide6.QtCore import QMargins, QPoint, QRect, QSize, Qt
+from PySide6.QtCore import QEvent, QMargins, QPoint, QRect, QSize, Qt
 from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QLayout, QLayoutItem, QSplitter, QWidget
+from PySide6.QtWidgets import QLayout, QLayoutItem, QSplitter, QStackedWidget, QWidget
 
 from rungbench.desktop.theme import Theme
 
@@ -33,23 +33,63 @@ class Halves(QSplitter):
         super().resizeEvent(event)
         self._turn()
 
+    def event(self, event: QEvent) -> bool:
+        """Other texts in a half may need another height."""
+        done = super().event(event)
+        if event.type() == QEvent.Type.LayoutRequest:
+            self._turn()
+        return done
+
     def _turn(self) -> None:
         across, down = Qt.Orientation.Horizontal, Qt.Orientation.Vertical
         wanted = across if self.width() >= self._theme.px(_BESIDE) else down
         for half in self._halves:
-            half.setMinimumHeight(self._theme.px(_LEAST))
+            least = self._theme.px(_LEAST)
+            if wanted == down and half.hasHeightForWidth():
+                least = max(least, half.heightForWidth(self.width()))
+            half.setMinimumHeight(least)
         if wanted != self.orientation():
             self.setOrientation(wanted)
             sizes = self._sizes if wanted == across else [1, 1]
             self.setSizes([self._theme.px(500 * size) for size in sizes])
 
 
-class FlowLayout(QLayout):
-    """Items from left to right, line by line; it asks for no more width than its widest item."""
+class Pages(QStackedWidget):
+    """Pages of which one is in front: it alone decides how much room is asked for."""
 
-    def __init__(self, gap: int, parent: QWidget | None = None) -> None:
+    def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self._gap = gap
+        self.currentChanged.connect(lambda _: self.updateGeometry())
+
+    def sizeHint(self) -> QSize:
+        """That of the page in front."""
+        return self.currentWidget().sizeHint() if self.count() else super().sizeHint()
+
+    def minimumSizeHint(self) -> QSize:
+        """The least that the page in front can do with."""
+        if not self.count():
+            return super().minimumSizeHint()
+        page = self.currentWidget()
+        return page.minimumSizeHint().expandedTo(page.minimumSize())
+
+    def hasHeightForWidth(self) -> bool:
+        """Whether the page in front is higher where it is narrower."""
+        return self.count() > 0 and self.currentWidget().hasHeightForWidth()
+
+    def heightForWidth(self, width: int) -> int:
+        """That of the page in front."""
+        return self.currentWidget().heightForWidth(width) if self.count() else -1
+
+
+class FlowLayout(QLayout):
+    """Items from left to right, line by line; it asks for no more width than its widest item.
+
+    Items of a line stand at its top, or with `centred` on its middle.
+    """
+
+    def __init__(self, gap: int, parent: QWidget | None = None, *, centred: bool = False) -> None:
+        super().__init__(parent)
+        self._gap, self._centred = gap, centred
         self._items: list[QLayoutItem] = []
         self.setContentsMargins(QMargins(0, 0, 0, 0))
 
@@ -101,15 +141,30 @@ class FlowLayout(QLayout):
 
     def _lay(self, rect: QRect, *, place: bool) -> int:
         """Lay the lines; returns their height."""
-        x, y, line = rect.x(), rect.y(), 0
+        y = rect.y()
+        for line in self._lines(rect.width()):
+            high = max(item.sizeHint().height() for item in line)
+            x = rect.x()
+            for item in line if place else ():
+                size = item.sizeHint().boundedTo(QSize(rect.width(), high))
+                down = (high - size.height()) // 2 if self._centred else 0
+                item.setGeometry(QRect(QPoint(x, y + down), size))
+                x += size.width() + self._gap
+            y += high + self._gap
+        return max(0, y - self._gap - rect.y())
+
+    def _lines(self, width: int) -> list[list[QLayoutItem]]:
+        """Which items stand beside one another."""
+        lines: list[list[QLayoutItem]] = []
+        left = 0
         for item in self._items:
             if item.isEmpty():
                 continue
-            size = item.sizeHint()
-            if x > rect.x() and x + size.width() > rect.right() + 1:
-                x, y, line = rect.x(), y + line + self._gap, 0
-            if place:
-                item.setGeometry(QRect(QPoint(x, y), size))
-            x += size.width() + self._gap
-            line = max(line, size.height())
-        return y + line - rect.y()
+            needed = item.sizeHint().width()
+            if lines and needed + self._gap <= left:
+                lines[-1].append(item)
+                left -= needed + self._gap
+            else:
+                lines.append([item])
+                left = width - needed
+        return lines

@@ -5,7 +5,7 @@ from typing import Final, Protocol
 
 from PySide6.QtCore import QRectF, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QResizeEvent, QScreen, QShowEvent
-from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from rungbench.archive.record import RunVerdict
 from rungbench.desktop.lots_band import LotBand
@@ -13,6 +13,7 @@ from rungbench.desktop.palette import VERDICT_COLOURS
 from rungbench.desktop.run_control import Phase, RunControl
 from rungbench.desktop.run_course import CourseBar, left_text
 from rungbench.desktop.run_fields import AskedLine, SerialEdit, typed_text
+from rungbench.desktop.run_flow import Pages
 from rungbench.desktop.run_hands import RunHands
 from rungbench.desktop.run_keys import bind
 from rungbench.desktop.run_labels import PlainLabel
@@ -111,7 +112,7 @@ class InspectionFace(QWidget):
         self._tally = PlainLabel(theme, size=1.3, bold=True)
         self.lot = LotBand(control, size=1.3)
         self.shift = ShiftPage(control, size=1.5)
-        self.pages = QStackedWidget()
+        self.pages = Pages()
         self._sizes: tuple[tuple[Sized, float], ...] = (
             (self.serial, 3.0),
             (self._sentence, 1.8),

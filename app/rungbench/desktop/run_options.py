@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from rungbench.desktop.figures import short
 from rungbench.errors import WrongUse
 from rungbench.link.words import Rung
 from rungbench.qualify.amend import with_currents, with_length
@@ -57,9 +58,9 @@ class Options:
         """What of it matters for a plan, in words; empty: nothing."""
         used, parts = used_by(plan), []
         if self.set_current_a is not None:
-            parts.append(f"set to {self.set_current_a:g} A")
+            parts.append(f"set to {short(self.set_current_a)} A")
         if self.amperes and used.currents:
-            parts.append(f"sweep of {', '.join(f'{one:g}' for one in self.amperes)} A")
+            parts.append(f"sweep of {'; '.join(map(short, self.amperes))} A")
         if self.length_s is not None and used.length:
             parts.append(f"stay of {_span_text(self.length_s)}")
         if self.ventilation and used.ventilation:
@@ -112,8 +113,8 @@ def options_from(
 def _span_text(seconds: float) -> str:
     for unit, length in (("h", 3600.0), ("m", 60.0)):
         if seconds % length == 0.0:
-            return f"{seconds / length:g}{unit}"
-    return f"{seconds:g}s"
+            return f"{short(seconds / length)}{unit}"
+    return f"{short(seconds)}s"
 
 
 def span_text(seconds: float | None) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QBoxLayout,
@@ -135,6 +135,8 @@ class SetupBand(QWidget):
             [one.name for one in control.offer.profiles],
             choice.profile.name if choice else "",
         )
+        _explain(self.plan, [one.title for one in control.offer.plans])
+        _explain(self.profile, [one.edition for one in control.offer.profiles])
         self.operator.setText(
             (choice.operator if choice else "").replace("&", "&&") or "nobody named"
         )
@@ -190,6 +192,16 @@ def _fill(box: QComboBox, names: Sequence[str], chosen: str) -> None:
         for name in names:
             box.addItem(name, name)
     box.setCurrentIndex(names.index(chosen) if chosen in names else -1)
+
+
+def _explain(box: QComboBox, titles: Sequence[str]) -> None:
+    """What stands behind each name, where the mouse rests and for screen readers."""
+    for row, title in enumerate(titles):
+        box.setItemData(row, title, Qt.ItemDataRole.ToolTipRole)
+    chosen = box.currentIndex()
+    title = titles[chosen] if 0 <= chosen < len(titles) else ""
+    box.setToolTip(title)
+    box.setAccessibleDescription(title)
 
 
 def _about(choice: Choice) -> str:

@@ -1,7 +1,7 @@
 """The summary of the shift on a page: tested, verdicts, faults, operators; since when; to files."""
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QScrollArea, QVBoxLayout, QWidget
 
 from rungbench.archive.record import RunVerdict, utc_now
 from rungbench.desktop.run_control import RunControl
@@ -30,9 +30,7 @@ class ShiftPage(QFrame):
         self.sentence = PlainLabel(self._theme, size=size, bold=True)
         self.line = AskedLine(self._theme, size=size)
         self._body = QWidget()
-        self._rows = QHBoxLayout(self._body)
-        self._rows.setContentsMargins(0, 0, 0, 0)
-        self._rows.setSpacing(self._theme.px(40))
+        self._rows = FlowLayout(self._theme.px(40), self._body)
         scroll = QScrollArea()
         scroll.setWidget(self._body)
         scroll.setWidgetResizable(True)
@@ -121,8 +119,7 @@ class ShiftPage(QFrame):
                 widget.hide()
                 widget.deleteLater()
         for made in (self._verdicts(shift), self._faults(shift), self._operators(shift)):
-            self._rows.addWidget(made, 0, Qt.AlignmentFlag.AlignTop)
-        self._rows.addStretch(1)
+            self._rows.addWidget(made)
 
     def _verdicts(self, shift: Shift) -> QWidget:
         box, grid = self._box("Verdicts")

@@ -24,7 +24,7 @@ from PySide6.QtWidgets import (
 )
 
 from rungbench.archive.record import Role
-from rungbench.desktop.figures import bounds, figure
+from rungbench.desktop.figures import bounds, figure, localised
 from rungbench.desktop.palette import VERDICT_COLOURS
 from rungbench.desktop.row_table import RowTable
 from rungbench.desktop.run_fields import typed_text
@@ -201,7 +201,11 @@ class LineTable(RowTable):
         event.accept()
         if event.type() == QEvent.Type.KeyPress:
             result = line.result
-            came = "" if result is None else f" {result.verdict.value.capitalize()}. {result.why}"
+            came = (
+                ""
+                if result is None
+                else f" {result.verdict.value.capitalize()}. {localised(result.why)}"
+            )
             self.asked.emit(line.check.partition("/")[0], f"{line.title}.{came}".strip())
         return True
 

@@ -3,6 +3,7 @@
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QBoxLayout, QFrame, QVBoxLayout
 
+from rungbench.desktop.figures import localised
 from rungbench.desktop.run_control import RunControl
 from rungbench.desktop.run_job import RunOutcome
 from rungbench.desktop.run_labels import PlainLabel
@@ -71,9 +72,11 @@ def finding_text(outcome: RunOutcome) -> str:
     if worst and outcome.record.verdict != "pass":
         more = f" (and {len(worst) - 1} more)" if len(worst) > 1 else ""
         first = worst[0]
-        lines.append(f"{first.verdict.value.capitalize()}: {first.title}. {first.why}{more}")
+        lines.append(
+            f"{first.verdict.value.capitalize()}: {first.title}. {localised(first.why)}{more}"
+        )
     if outcome.explanations:
         best = outcome.explanations[0]
         cause = f"{best.cause[:1].upper()}{best.cause[1:]}"
-        lines.append(f"{cause} ({best.weight.name.lower()}). Next: {best.next}")
+        lines.append(localised(f"{cause} ({best.weight.name.lower()}). Next: {best.next}"))
     return "\n".join(lines)

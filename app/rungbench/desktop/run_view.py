@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from functools import partial
 
-from PySide6.QtCore import QObject, Signal, Slot
+from PySide6.QtCore import QObject, QTimer, Signal, Slot
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from rungbench.archive.record import CheckResult
 from rungbench.archive.store import open_archive
@@ -19,7 +19,7 @@ from rungbench.desktop.run_control import RunControl
 from rungbench.desktop.run_course import CourseBar, left_text
 from rungbench.desktop.run_evidence import EvidencePanel
 from rungbench.desktop.run_fields import AskedLine, has_focus_inside, typed_text
-from rungbench.desktop.run_flow import FlowLayout, Halves
+from rungbench.desktop.run_flow import FlowLayout, Halves, Pages
 from rungbench.desktop.run_hands import RunHands
 from rungbench.desktop.run_inspection import InspectionFace
 from rungbench.desktop.run_keys import bind, labelled
@@ -33,6 +33,7 @@ from rungbench.desktop.run_sheet_form import SheetForm
 from rungbench.desktop.run_shift_page import ShiftPage
 from rungbench.desktop.run_table import LineTable
 from rungbench.desktop.run_verdict import VerdictBand
+from rungbench.desktop.side import into_sight
 
 _FOOT = ("report", "slip", "pause", "skip", "repeat", "shift", "inspection")
 
@@ -83,7 +84,7 @@ class RunPage(QWidget):
             OptionsForm(theme),
         )
         self.hands = RunHands(control, self.parts.line, self, self.take_scans)
-        self.pages = QStackedWidget()
+        self.pages = Pages()
         self._lay_out()
         self._wire()
 
@@ -347,3 +348,9 @@ class RunView(QObject):
                 self.page.parts.table.look_at(found.check)
                 break
         self.page.take_scans()
+        # Once it has its place: with large letters it may lie below what is seen.
+        QTimer.singleShot(0, self._verdict_into_sight)
+
+    def _verdict_into_sight(self) -> None:
+        if self.page.parts.verdict.isVisible():
+            into_sight(self.page.parts.verdict)

@@ -258,12 +258,10 @@ class VoltageScale(QWidget):
             )
         )
         painter.setPen(self._theme.colour("ink"))
-        painter.setFont(self._theme.font(bold=True))
-        painter.drawText(
-            face.level_box(y),
-            Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter,
-            f"{face.beyond(level.volts)}{figure(level.quantity)}",
-        )
+        text, box = f"{face.beyond(level.volts)}{figure(level.quantity)}", face.level_box(y)
+        painter.setFont(face.level_font(text, box.width()))
+        align = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+        painter.drawText(box, align, text)
         painter.restore()
 
     def _describe(self) -> None:

@@ -3,7 +3,7 @@
 from typing import Final
 
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QFontMetricsF, QPainter, QPen, QPolygonF
+from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPen, QPolygonF
 
 from rungbench.desktop.figures import number
 from rungbench.desktop.scale_model import HIGH_V, LOW_V, Band, Choice, spread
@@ -60,6 +60,13 @@ class Face:
         line = self._metrics.height()
         width = self.measured_x - self.left - self._theme.px(12)
         return QRectF(self.left, y - line / 2, width, line)
+
+    def level_font(self, text: str, room: float) -> QFont:
+        """Smaller letters where a value has more digits than there is room for."""
+        sizes = (1.0, 0.9, 0.8, 0.7)
+        fonts = [self._theme.font(size, bold=True) for size in sizes]
+        fitting = (one for one in fonts if QFontMetricsF(one).horizontalAdvance(text) <= room)
+        return next(fitting, fonts[-1])
 
     def tick_box(self, y: float) -> QRectF | None:
         """The figure on the axis that something at `y` would cover, if there is one."""

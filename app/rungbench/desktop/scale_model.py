@@ -6,6 +6,7 @@ from typing import Final
 
 from pilotsignal.quantity import Quantity
 from pilotsignal.standard import Profile
+from rungbench.desktop.figures import number
 from rungbench.desktop.setting_words import Parts, Presented
 from rungbench.link.messages import Identity
 from rungbench.link.words import OPEN, CableCode, LadderSet, Rung, Setting
@@ -70,7 +71,7 @@ class Choice:
         """For screen readers: load, voltage, and whether the outlet may be live."""
         live = ", the outlet may be live" if self.setting.energising else ""
         extras = f", {self.presented.extras}" if self.presented.extras else ""
-        return f"{self.label}{extras}, about {self.volts:.1f} volts{live}"
+        return f"{self.label}{extras}, about {number(self.volts, 1)} volts{live}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,13 +120,13 @@ def choices(parts: Parts, extras: Extras, identity: Identity | None = None) -> t
 
 def index_of(setting: Setting, among: Sequence[Choice]) -> int | None:
     """Place of a setting among the choices; without its extras if they differ."""
-    for number, choice in enumerate(among):
+    for place, choice in enumerate(among):
         if choice.setting == setting:
-            return number
-    for number, choice in enumerate(among):
+            return place
+    for place, choice in enumerate(among):
         one = choice.setting
         if (one.rung, one.ladder) == (setting.rung, setting.ladder):
-            return number
+            return place
     return None
 
 

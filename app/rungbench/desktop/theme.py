@@ -142,6 +142,9 @@ QScrollBar::handle {{ background: {rule}; min-width: {wide}px; min-height: {wide
 QScrollBar::add-line, QScrollBar::sub-line {{ width: 0; height: 0; }}
 QLabel#simulated {{ background: {simulated}; color: {on_simulated}; padding: {thick}px {wide}px; }}
 QLabel#simulated, QFrame#arm QLabel, QLabel#file {{ font-weight: bold; }}
+QLabel#armed {{
+    background: {armed}; color: {on_armed}; font-weight: bold; padding: {thick}px {wide}px;
+}}
 QFrame#alarm QLabel {{ font-weight: bold; font-size: {large}pt; }}
 QLabel#state {{ font-weight: bold; font-size: {bigger}pt; }}
 QLabel#title {{ font-weight: bold; font-size: {large}pt; }}

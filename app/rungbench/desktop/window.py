@@ -12,7 +12,6 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QMainWindow,
     QScrollArea,
-    QStackedWidget,
     QVBoxLayout,
     QWidget,
 )
@@ -23,6 +22,7 @@ from rungbench.desktop.cautions import Cautions, CautionsPage
 from rungbench.desktop.notes import AlarmBar, Head, Sentence
 from rungbench.desktop.preferences import Preferences
 from rungbench.desktop.room import Room, View
+from rungbench.desktop.run_flow import Pages
 from rungbench.desktop.side import Side, framed
 from rungbench.desktop.snapshots import LinkState, Snapshot
 from rungbench.desktop.theme import SCALES, Theme
@@ -100,7 +100,7 @@ class MainWindow(QMainWindow):
         self.column, self.simulated = self.side.views, self.side.simulated
         self.head, self.arm = Head(), ArmBar(theme)
         self.alarm, self.sentence = AlarmBar(), Sentence()
-        self._stack = QStackedWidget()
+        self._stack = Pages()
         self._cautions_page = CautionsPage(self.cautions, theme)
         self._stack.addWidget(self._cautions_page)
         top = QHBoxLayout()
@@ -168,10 +168,11 @@ class MainWindow(QMainWindow):
             return
         if self._front and self._front != name:
             self._views[self._front].hidden()
+            # What was said was said of that view, unless it is about the link.
+            self.sentence.say(self._worker.link_now.sentence)
         view = self._views.get(name) or self._make(self._entries[names.index(name)])
         self._stack.setCurrentWidget(self._frames[name])
         self._front = name
-        self._preferences.put("window", "view", name)
         self.column.blockSignals(True)
         self.column.setCurrentRow(names.index(name))
         self.column.blockSignals(False)

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import islice
+from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
@@ -130,6 +131,17 @@ def names_of(connection: sa.Connection, states: Sequence[LotState]) -> tuple[Nam
     )
     rows = connection.execute(query)
     return tuple(Name(check, name, judged > 0) for check, name, judged in rows)
+
+
+def titles_of(connection: sa.Connection, states: Sequence[LotState]) -> Mapping[str, str]:
+    """The title of each check that the runs of these lots have, by its id."""
+    checks = schema.checks
+    query = (
+        sa.select(checks.c.check_id, sa.func.min(checks.c.title).label("title"))
+        .where(checks.c.run.in_(_some_runs(states)))
+        .group_by(checks.c.check_id)
+    )
+    return MappingProxyType({row.check_id: row.title for row in connection.execute(query)})
 
 
 def _some_runs(states: Sequence[LotState]) -> list[int]:

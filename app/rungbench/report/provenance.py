@@ -13,6 +13,7 @@ from rungbench.report.standing import origin_pairs
 from rungbench.report.table import heading, pairs
 
 _UNSTATED: Final[tuple[object, ...]] = (None, "", [], {}, ())
+_UNITS: Final = {"s": "s", "v": "V", "ohm": "ohm", "hz": "Hz", "c": "°C"}
 _OF_BOARD: Final = ("board_id", "firmware", "protocol", "oscillator", "phases_sensed")
 _CONFIRM: Final = "Not checked against a purchased copy: confirm against your own copy."
 
@@ -131,7 +132,15 @@ def _uncertainties(plain: Mapping[str, Any]) -> Pairs:
 
 def _listed(plain: Mapping[str, Any]) -> str:
     stated = ((name, value) for name, value in plain.items() if value not in _UNSTATED)
-    return ", ".join(f"{name.replace('_', ' ')} {_flat(value)}" for name, value in stated)
+    return ", ".join(_named(name, value) for name, value in stated)
+
+
+def _named(name: str, value: Any) -> str:
+    """A value by its name; the unit at the end of the name stands behind the value."""
+    words, _, end = name.rpartition("_")
+    if end in _UNITS and words and isinstance(value, int | float):
+        return f"{words.replace('_', ' ')} {value} {_UNITS[end]}"
+    return f"{name.replace('_', ' ')} {_flat(value)}"
 
 
 def _flat(value: Any) -> str:
