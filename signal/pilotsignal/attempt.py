@@ -216,8 +216,8 @@ def better_cut(comb: Comb, found: Attempt) -> Setting | None:
     taus = _taus(fit)
     change = float(fit.values[2])
     span = 0.5 * float(np.ptp(rows[0].number))
-    grouped = any(bool((part.spread > 0).any()) for part in rows)
-    smeared = grouped and abs(change) * span > 0.02 * min(taus)
+    turned = abs(change) * span > 0.02 * min(taus)
+    smeared = turned and any(bool((part.spread > 0).any()) for part in rows)
     off = any(not 0.5 < new / was < 1.25 for new, was in zip(taus, old.taus, strict=True))
     moved = any(abs(_middle(fit, up)) > 0.3 for up in (True, False))
     if not (smeared or off or moved):

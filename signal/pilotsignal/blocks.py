@@ -47,7 +47,8 @@ def strongest(series: Series, kinds: tuple[Kind, ...]) -> Finding | None:
         return None
     sums = _Sums.of(series)
     first = _Blocks.of(series, sums, _FINE if series.value.size >= 4 * _FINE else _COARSE)
-    if first.span_of_means(kinds) <= series.floor:
+    kinds = first.may_exceed(series.floor, kinds)
+    if not kinds:
         return None
     noise, dof = scatter(series)
     limit = float(stdtrit(dof, 1.0 - _FALSE_ALARM))
@@ -87,50 +88,77 @@ class _Sums:
         span = int(series.cycle[-1]) - first + 1
         size = series.value.size
         total = np.zeros(size + 1)
-        np.cumsum(series.value - float(series.value.sum()) / size, out=total[1:])
+        (series.value - float(series.value.sum()) / size).cumsum(out=total[1:])
         return cls(first, span, total)
 
-    def cuts(self, series: Series, blocks: int) -> Indices:
-        """Where the blocks begin and end in the arrays, shape (blocks + 1,)."""
-        bounds = np.arange(blocks + 1) * self.span // blocks
+    def layout(self, series: Series, blocks: int) -> "_Layout":
+        """Where the blocks begin and end in the arrays."""
         if self.span == series.cycle.size:
-            return bounds  # no period is missing
-        return series.cycle.searchsorted(self.first + bounds)
+            return _even(self.span, blocks)  # no period is missing
+        bounds = np.arange(blocks + 1) * self.span // blocks
+        return _Layout.of(series.cycle.searchsorted(self.first + bounds))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Layout:
+    """Blocks by where they begin and end in the arrays.
+
+    Parameters
+    ----------
+    cuts : int64, shape (blocks + 1,).
+    held : bytes of a bool array: which blocks have any period.
+    counts : float64: periods of each that has any.
+    key : bytes of `counts`.
+    """
+
+    cuts: Indices
+    held: bytes
+    counts: Floats
+    key: bytes
+
+    @classmethod
+    def of(cls, cuts: Indices) -> "_Layout":
+        sizes = cuts[1:] - cuts[:-1]
+        held = sizes > 0
+        counts = sizes[held].astype(np.float64)
+        return cls(cuts, held.tobytes(), counts, counts.tobytes())
+
+
+@lru_cache(maxsize=64)
+def _even(periods: int, blocks: int) -> _Layout:
+    """So many periods, none missing, in blocks of one size."""
+    return _Layout.of(np.arange(blocks + 1) * periods // blocks)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Blocks:
     span: int
-    cuts: Indices
-    held: bytes
-    counts: Floats
+    layout: _Layout
     means: Floats
 
     @classmethod
     def of(cls, series: Series, sums: _Sums, blocks: int) -> "_Blocks":
-        cuts = sums.cuts(series, blocks)
-        counts = (cuts[1:] - cuts[:-1]).astype(np.float64)
-        at = sums.total[cuts]
+        layout = sums.layout(series, blocks)
+        at = sums.total[layout.cuts]
         parts = at[1:] - at[:-1]
-        held = counts > 0
-        if not held.all():
-            counts, parts = counts[held], parts[held]
-        means = parts / counts
-        return cls(sums.span, cuts, held.tobytes(), counts, means)
+        if parts.size != layout.counts.size:
+            parts = parts[np.frombuffer(layout.held, bool)]
+        return cls(sums.span, layout, parts / layout.counts)
 
     @property
     def number(self) -> int:
         """How many there are, empty ones included."""
-        return self.cuts.size - 1
+        return self.layout.cuts.size - 1
 
-    def span_of_means(self, kinds: tuple[Kind, ...]) -> float:
-        """What stretches and drifts cannot exceed; infinite where others are looked for.
+    def may_exceed(self, floor: float, kinds: tuple[Kind, ...]) -> tuple[Kind, ...]:
+        """Those of the kinds whose size may exceed a floor.
 
-        A straight line through values between 0 and 1 rises by 1.5 at most, little more by blocks.
+        Stretches differ by no more than the means do.  A straight line through values between 0
+        and 1 rises by 1.5 at most, little more by blocks.
         """
-        if not set(kinds) <= {"stretch", "drift"}:
-            return math.inf
-        return 1.6 * float(self.means.max() - self.means.min())
+        span = float(self.means.max()) - float(self.means.min())
+        most = {"stretch": span, "drift": 1.6 * span}
+        return tuple(kind for kind in kinds if most.get(kind, math.inf) > floor)
 
     @property
     def reach(self) -> float:
@@ -138,9 +166,10 @@ class _Blocks:
 
         By the inequality of Cauchy and Schwarz, as all are blind to a constant.
         """
-        total = self.counts * self.means
-        off = self.means - float(total.sum() / self.counts.sum())
-        return float(np.sqrt((off * off * self.counts).sum()))
+        counts = self.layout.counts
+        off = self.means - float((counts * self.means).sum() / counts.sum())
+        off *= off
+        return math.sqrt(float((off * counts).sum()))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -161,9 +190,10 @@ class _Look:
 
     @classmethod
     def at(cls, blocks: _Blocks, kind: Kind, noise: float) -> "_Look":
-        table = functionals(blocks.number, kind, blocks.held)
+        layout = blocks.layout
+        table = functionals(blocks.number, kind, layout.held)
         sizes = table.sizes(blocks.means)
-        errors = noise * _errors(blocks.number, kind, blocks.held, blocks.counts.tobytes())
+        errors = noise * _errors(blocks.number, kind, layout.held, layout.key)
         return cls(kind, table, sizes, errors, float(np.abs(sizes / errors).max(initial=0.0)))
 
 
@@ -182,7 +212,7 @@ def _seen(series: Series, blocks: _Blocks, look: _Look, limit: float) -> Finding
     if abs(size) <= bound + limit * u:
         return None
     begin, end = (int(place) for place in places[best])
-    cuts = blocks.cuts
+    cuts = blocks.layout.cuts
     return Finding(
         look.kind,
         int(cuts[begin]),
@@ -196,18 +226,18 @@ def _seen(series: Series, blocks: _Blocks, look: _Look, limit: float) -> Finding
 
 def _plainest(scores: Floats, places: Indices, number: int, limit: float) -> int:
     """The highest score; one that ends with the record, if a second place of change adds little."""
-    best = int(np.argmax(scores))
+    best = int(scores.argmax())
     single = np.where((places[:, 0] == 0) | (places[:, 1] == number), scores, 0.0)
-    plain = int(np.argmax(single))
+    plain = int(single.argmax())
     return plain if single[plain] ** 2 > scores[best] ** 2 - 2.0 * limit**2 else best
 
 
 def _of_blocks(series: Series, blocks: _Blocks, weights: Floats, enough: float) -> float:
     if series.variation == 0.0:
         return 0.0
-    each = np.zeros(blocks.number)
-    each[np.frombuffer(blocks.held, bool)] = weights / blocks.counts
-    return feigned(series, np.repeat(each, np.diff(blocks.cuts)), enough)
+    layout = blocks.layout
+    each = np.repeat(weights / layout.counts, layout.counts.astype(np.int64))
+    return feigned(series, each, enough)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -231,7 +261,7 @@ class Functionals:
             # No BLAS: for products of this size it wakes a pool of threads.
             return np.asarray(np.einsum("ij,j->i", self.weights, means))
         reach = np.zeros(means.size + 1)
-        np.cumsum(means - float(means.sum()) / means.size, out=reach[1:])
+        (means - float(means.sum()) / means.size).cumsum(out=reach[1:])
         change = reach[self.places[:, 1]]
         change -= reach[self.places[:, 0]]
         change /= self.power

@@ -57,7 +57,7 @@ class Known:
 
     def beliefs(self) -> list[tuple[int, Belief]]:
         """By parameter number."""
-        inverse = replace(self.ratio, value=-self.ratio.value)
+        inverse = Belief(-self.ratio.value, self.ratio.u)
         found = [(5, self.ratio), (6, self.knee), (9, inverse), (10, self.knee)]
         if self.high is not None:
             found.append((0, self.high))
@@ -82,7 +82,7 @@ class Cells:
     cycle: Floats
     mean: Floats
     tilt: Floats | None
-    spread: Floats
+    spread: Floats | float
     lean: Floats | float
     weight: Floats
     sigma: float
@@ -101,7 +101,7 @@ def cells_of(rows: EdgeRows, edge: tuple[bool, Shape], known: Known, middle: flo
     rising, shape = edge
     columns = rows.mean.shape[1]
     sigma2 = max(known.sigma, 1e-9 * abs(float(np.ptp(rows.mean)))) ** 2
-    grouped = bool((rows.spread > 0).any())
+    grouped = not rows.single and bool((rows.spread > 0).any())
     phase = rows.phase.ravel()
     weight = np.repeat(rows.count / sigma2, columns)
     foreign = rows.foreign()
@@ -110,8 +110,9 @@ def cells_of(rows: EdgeRows, edge: tuple[bool, Shape], known: Known, middle: flo
     taus = (shape.tau_before, shape.tau_after)
     early = shape.delay - _AHEAD - min(taus)
     late = shape.delay + _AHEAD + _FLAT_TAUS * max(taus)
-    kept = np.flatnonzero((phase >= early) & (phase <= late))
-    ends = [_flat(phase < early, rows, weight), _flat(phase > late, rows, weight)]
+    before, after = phase < early, phase > late
+    kept = (~(before | after)).nonzero()[0]
+    ends = [_flat(before, rows, weight), _flat(after, rows, weight)]
     row = kept // columns
     jitter2 = known.jitter2[0 if rising else 1]
     return Cells(
@@ -122,7 +123,7 @@ def cells_of(rows: EdgeRows, edge: tuple[bool, Shape], known: Known, middle: flo
         _with_ends((rows.cycle - middle)[row]),
         _with_ends(rows.mean.ravel()[kept], ends[0][0], ends[1][0]),
         _with_ends(rows.tilt.ravel()[kept]) if grouped else None,
-        _with_ends(rows.spread[row]),
+        _with_ends(rows.spread[row]) if grouped else 0.0,
         _with_ends(rows.lean[row]) if grouped else 0.0,
         _with_ends(weight[kept], ends[0][1], ends[1][1]),
         math.sqrt(sigma2),
@@ -139,7 +140,7 @@ def _with_ends(values: Floats, early: float = 0.0, late: float = 0.0) -> Floats:
 
 def _flat(cells: npt.NDArray[np.bool_], rows: EdgeRows, weight: Floats) -> tuple[float, float]:
     """Mean and weight of cells where nothing moves any more: one cell stands for all of them."""
-    at = np.flatnonzero(cells)
+    at = cells.nonzero()[0]
     part = weight[at]
     heavy = float(part.sum())
     if heavy == 0.0:

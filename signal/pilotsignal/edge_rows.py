@@ -86,7 +86,19 @@ class EdgeRows:
     @property
     def phase(self) -> Floats:
         """Phase of every cell, shape (rows, columns)."""
-        return self.at[:, None] + (np.arange(self.mean.shape[1]) - self.before)
+        return self._across(self.at)
+
+    def phase_at(self, change: float, middle: float) -> Floats:
+        """As `phase`, with the period changed by `change` about cycle `middle`."""
+        return self._across(self.at - change * (self.cycle - middle))
+
+    def _across(self, at: Floats) -> Floats:
+        return at[:, None] + (np.arange(self.mean.shape[1]) - self.before)
+
+    @property
+    def single(self) -> bool:
+        """Whether each row is one edge, row by row in the order of edges."""
+        return self.at.size == self.index.size
 
     def foreign(self) -> npt.NDArray[np.bool_] | None:
         """Which cells belong to the edges beside; None where windows reach none of them."""
@@ -172,7 +184,7 @@ def _single(
         none,
         none,
         mean,
-        np.zeros_like(mean),
+        np.broadcast_to(np.zeros(1), mean.shape),
         teeth.before,
         index,
         number,
@@ -245,6 +257,6 @@ def _sums(
 
 def _widest_gap(phase: Floats) -> float:
     """Widest gap of phases on the circle of one sample interval."""
-    ordered = np.sort(phase % 1.0)
+    ordered = np.sort(phase - np.floor(phase))
     around = float(ordered[0] + 1.0 - ordered[-1])
     return max(around, float((ordered[1:] - ordered[:-1]).max(initial=0.0)))

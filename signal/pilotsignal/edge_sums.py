@@ -11,6 +11,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -39,6 +40,11 @@ class EdgeCells:
     weight: Floats
     ends: tuple[int, ...]
 
+    def at(self, places: Indices, ends: tuple[int, ...]) -> "EdgeCells":
+        """Some of the samples, of each shape up to one of `ends`."""
+        phase, cycle = self.phase[places], self.cycle[places]
+        return EdgeCells(phase, cycle, self.mean[places], self.weight[places], ends)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class EdgeSums:
@@ -46,8 +52,9 @@ class EdgeSums:
 
     Parameters
     ----------
-    gram, pull : float64, shapes (7, 7) and (7,): by the parameters of `Shape` and the period.
-    chi2 : of the rests.
+    gram, pull : float64, shapes (shapes, 7, 7) and (shapes, 7): by the parameters of each `Shape`
+        and the period.
+    chi2 : of the rests of all shapes together.
     """
 
     gram: Floats
@@ -55,7 +62,7 @@ class EdgeSums:
     chi2: float
 
 
-def edge_sums(cells: EdgeCells, shapes: Sequence[Shape], change: float) -> list[EdgeSums]:
+def edge_sums(cells: EdgeCells, shapes: Sequence[Shape], change: float) -> EdgeSums:
     """Sums for each shape, none of them straight; all in few passes, as each has its price.
 
     Parameters
@@ -63,49 +70,69 @@ def edge_sums(cells: EdgeCells, shapes: Sequence[Shape], change: float) -> list[
     shapes : one for each of `cells.ends`.
     change : of the period, against the one that the phases were made with.
     """
+    order = _ordered(cells, shapes, change)
+    basis = _basis(cells, order)
+    weight = cells.weight[order.at]
+    sums = np.empty((len(order.stretches), _BASIS + 1, _BASIS + 1))
+    for place, part in enumerate(order.slices):
+        mine = basis[:, part]
+        _products(mine, mine * weight[part], sums[place])
+    return _turned(order.stretches, sums)
+
+
+class _Order(NamedTuple):
+    """Samples stretch by stretch: before the knee of each shape, then after the knee of each.
+
+    Parameters
+    ----------
+    since : float64, shape (n,): time after the switching.
+    at : int64, shape (n,): places in the arrays.
+    stretches, slices : each stretch, and which of the samples are on it.
+    """
+
+    since: Floats
+    at: Indices
+    stretches: "list[_Stretch]"
+    slices: list[slice]
+
+
+def _ordered(cells: EdgeCells, shapes: Sequence[Shape], change: float) -> _Order:
     since = cells.phase - change * cells.cycle
-    order: list[Indices] = []
+    late = np.empty(since.size, bool)
     stretches: list[_Stretch] = []
+    sizes: list[int] = []
     first = 0
     for shape, end in zip(shapes, cells.ends, strict=True):
-        part, knee_time = since[first:end], shape.knee_time
+        part, beyond, knee_time = since[first:end], late[first:end], shape.knee_time
         part -= shape.delay
-        late = part >= knee_time
-        order += [np.flatnonzero(~late) + first, np.flatnonzero(late) + first]
+        np.greater_equal(part, knee_time, out=beyond)
         stretches += _stretches(shape, knee_time)
+        after = int(np.count_nonzero(beyond))
+        sizes += [end - first - after, after]
         first = end
-    at = np.concatenate(order)
-    bounds = [0, *itertools.accumulate(part.size for part in order)]
+    at = np.concatenate(((~late).nonzero()[0], late.nonzero()[0]))
+    bounds = [0, *itertools.accumulate(sizes[0::2] + sizes[1::2])]
     slices = [slice(*pair) for pair in itertools.pairwise(bounds)]
-    basis = _basis(cells, (since[at], at), list(zip(stretches, slices, strict=True)))
-    heavy = basis * cells.weight[at]
-    each = [
-        _turned(stretch, _products(basis[:, part], heavy[:, part]))
-        for stretch, part in zip(stretches, slices, strict=True)
-    ]
-    return [
-        EdgeSums(early.gram + late.gram, early.pull + late.pull, early.chi2 + late.chi2)
-        for early, late in zip(each[0::2], each[1::2], strict=True)
-    ]
+    return _Order(since[at], at, stretches[0::2] + stretches[1::2], slices)
 
 
-def _basis(
-    cells: EdgeCells, when: tuple[Floats, Indices], parts: list[tuple["_Stretch", slice]]
-) -> Floats:
-    """The five functions and what is left of the samples, shape (6, n), stretch by stretch."""
-    run, at = when
+def _basis(cells: EdgeCells, order: _Order) -> Floats:
+    """The five functions and what is left of the samples, shape (6, n); uses up `order.since`."""
+    run, at = order.since, order.at
     rest = cells.mean[at]
     basis = np.empty((_BASIS + 1, at.size))
-    for stretch, part in parts:
+    for stretch, part in zip(order.stretches, order.slices, strict=True):
         mine = run[part]
-        mine -= stretch.begin
+        if stretch.begin != 0.0:
+            mine -= stretch.begin
         mine *= 1.0 / stretch.tau
         rest[part] -= stretch.goal
         basis[_BASIS, part] = -stretch.away
     begun = run > 0.0
     run *= begun
     basis[0] = 1.0
-    np.exp(-run, out=basis[1])
+    np.negative(run, out=basis[1])
+    np.exp(basis[1], out=basis[1])
     np.multiply(run, basis[1], out=basis[2])
     np.multiply(begun, basis[1], out=basis[3])
     np.multiply(cells.cycle[at], basis[3], out=basis[4])
@@ -114,24 +141,27 @@ def _basis(
     return basis
 
 
-def _turned(stretch: "_Stretch", sums: Floats) -> EdgeSums:
-    """Sums of the five functions as those of the derivatives by the parameters."""
-    turned = stretch.matrix @ sums[:_BASIS]
-    return EdgeSums(
-        turned[:, :_BASIS] @ stretch.matrix.T, turned[:, _BASIS], float(sums[_BASIS, _BASIS])
-    )
+def _turned(stretches: "list[_Stretch]", sums: Floats) -> EdgeSums:
+    """Sums of the five functions as those of the derivatives by the parameters.
+
+    Parameters
+    ----------
+    stretches : of each shape before its knee, then of each after it.
+    sums : shape (stretches, 6, 6).
+    """
+    matrix = np.array([stretch.matrix for stretch in stretches]).reshape(-1, _SIZE, _BASIS)
+    turned = matrix @ sums[:, :_BASIS]
+    gram, pull = turned[:, :, :_BASIS] @ matrix.transpose(0, 2, 1), turned[:, :, _BASIS]
+    half = len(stretches) // 2
+    chi2 = sum(sums[:, _BASIS, _BASIS].tolist())
+    return EdgeSums(gram[:half] + gram[half:], pull[:half] + pull[half:], chi2)
 
 
-def _products(one: Floats, other: Floats) -> Floats:
-    size = one.shape[1]
-    if size <= _PART:
-        return np.asarray(one @ other.T)
-    return np.asarray(
-        sum(
-            one[:, start : start + _PART] @ other[:, start : start + _PART].T
-            for start in range(0, size, _PART)
-        )
-    )
+def _products(one: Floats, other: Floats, out: Floats) -> None:
+    """The product of `one` and the transpose of `other`, into `out`."""
+    np.matmul(one[:, :_PART], other[:, :_PART].T, out=out)
+    for start in range(_PART, one.shape[1], _PART):
+        out += one[:, start : start + _PART] @ other[:, start : start + _PART].T
 
 
 def crossing_by(shape: Shape, levels: Sequence[float]) -> tuple[list[float], Floats]:
@@ -166,26 +196,28 @@ def _by_parameters(shape: Shape, times: list[float]) -> tuple[Floats, Floats]:
     basis, slopes, later = [], [], []
     for time in times:
         since = time - shape.delay
-        later.append(since >= late.begin)
-        part = late if later[-1] else early
+        part = late if since >= late.begin else early
+        later.append(int(part is late))
         run = (since - part.begin) / part.tau
         fade = math.exp(-run)
         slopes.append(-part.away * fade / part.tau)
         basis.append((1.0, fade, run * fade, fade, 0.0))
     rows = np.array(basis)
-    by = np.where(np.array(later)[:, None], rows @ late.matrix[:6].T, rows @ early.matrix[:6].T)
-    return by, np.array(slopes)
+    ways = np.array([early.matrix, late.matrix]).reshape(2, _SIZE, _BASIS)[later, :-1]
+    return (ways @ rows[:, :, None])[:, :, 0], np.array(slopes)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Stretch:
-    """One relaxation: ``goal + away f``; `matrix` makes derivatives of the five functions."""
+class _Stretch(NamedTuple):
+    """One relaxation: ``goal + away f``.
+
+    `matrix`, row by row in one, makes derivatives by the seven parameters of the five functions.
+    """
 
     begin: float
     tau: float
     goal: float
     away: float
-    matrix: Floats
+    matrix: tuple[float, ...]
 
 
 def _stretches(shape: Shape, knee_time: float) -> tuple[_Stretch, _Stretch]:
@@ -198,26 +230,26 @@ def _stretches(shape: Shape, knee_time: float) -> tuple[_Stretch, _Stretch]:
     pace = -before * (1.0 / first - 1.0 / second)
     steep = first / before
     early = (
-        (0.0, 1.0, 0.0, 0.0, 0.0),
-        (gain, -gain, 0.0, 0.0, 0.0),
-        (0.0, 0.0, 0.0, steep, 0.0),
-        (0.0, 0.0, first, 0.0, 0.0),
-        (by_ratio, -by_ratio, first, 0.0, 0.0),
-        (by_knee, -by_knee, 0.0, 0.0, 0.0),
-        (0.0, 0.0, 0.0, 0.0, steep),
+        *(0.0, 1.0, 0.0, 0.0, 0.0),
+        *(gain, -gain, 0.0, 0.0, 0.0),
+        *(0.0, 0.0, 0.0, steep, 0.0),
+        *(0.0, 0.0, first, 0.0, 0.0),
+        *(by_ratio, -by_ratio, first, 0.0, 0.0),
+        *(by_knee, -by_knee, 0.0, 0.0, 0.0),
+        *(0.0, 0.0, 0.0, 0.0, steep),
     )
     away = knee - end
     steep = away / after
     late = (
-        (0.0, 0.0, 0.0, steep * before / first, 0.0),
-        (1.0, -1.0, 0.0, steep * pace * gain, 0.0),
-        (0.0, 0.0, 0.0, steep, 0.0),
-        (0.0, 0.0, away, steep * knee_time, 0.0),
-        (0.0, 0.0, 0.0, steep * (pace * by_ratio + knee_time), 0.0),
-        (0.0, 1.0, 0.0, steep * (pace * by_knee - before / second), 0.0),
-        (0.0, 0.0, 0.0, 0.0, steep),
+        *(0.0, 0.0, 0.0, steep * before / first, 0.0),
+        *(1.0, -1.0, 0.0, steep * pace * gain, 0.0),
+        *(0.0, 0.0, 0.0, steep, 0.0),
+        *(0.0, 0.0, away, steep * knee_time, 0.0),
+        *(0.0, 0.0, 0.0, steep * (pace * by_ratio + knee_time), 0.0),
+        *(0.0, 1.0, 0.0, steep * (pace * by_knee - before / second), 0.0),
+        *(0.0, 0.0, 0.0, 0.0, steep),
     )
     return (
-        _Stretch(0.0, before, target, first, np.array(early)),
-        _Stretch(knee_time, after, end, away, np.array(late)),
+        _Stretch(0.0, before, target, first, early),
+        _Stretch(knee_time, after, end, away, late),
     )

@@ -35,8 +35,9 @@ class Edges:
     spikes: int
 
     def of(self, rising: bool) -> Indices:
-        """Indices of the edges of one direction."""
-        return np.asarray(self.index[self.rising == rising], np.int64)
+        """Indices of the edges of one direction: every other one."""
+        first = 0 if self.index.size and bool(self.rising[0]) == rising else 1
+        return self.index[first::2]
 
 
 def find_edges(samples: npt.NDArray[Any], levels: Levels, gaps: tuple[Gap, ...] = ()) -> Edges:
@@ -56,7 +57,8 @@ def find_edges(samples: npt.NDArray[Any], levels: Levels, gaps: tuple[Gap, ...] 
         index, more = _without_spikes(index, gaps)
         spikes += more
     first_rising = bool(samples[index[0]] > levels.at(0.5)) if index.size else True
-    rising = (np.arange(index.size) % 2 == 0) == first_rising
+    rising = np.empty(index.size, bool)
+    rising[0::2], rising[1::2] = first_rising, not first_rising
     return Edges(index, rising, spikes)
 
 

@@ -241,7 +241,8 @@ def scatter_of(context: Context, name: str, values: Floats, noise: Floats) -> Qu
     centred = values - median(values)
     off = np.abs(centred)
     keep = off <= 8.0 * median(off) + 1e-12
-    centred, expected = centred[keep], float(np.mean(noise[keep]))
+    centred, noise = centred[keep], noise[keep]
+    expected = float(noise.sum()) / noise.size
     dof = max(1.0, centred.size - 1.0)
     seen = float((centred * centred).sum()) / dof
     spread = (seen + expected) * math.sqrt(2.0 / dof)

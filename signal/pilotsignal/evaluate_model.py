@@ -15,9 +15,10 @@ from pilotsignal.budget import combine, half_width, scaled, type_a
 from pilotsignal.edge_sums import crossing_by
 from pilotsignal.evaluate import Context, plateau_of, scatter_of
 from pilotsignal.modelled import ModelledWave
+from pilotsignal.normal_equations import places
 from pilotsignal.quantity import BudgetRow, Quantity
 from pilotsignal.timing import Floats, Indices
-from pilotsignal.waveform_fit import WaveformFit, places
+from pilotsignal.waveform_fit import WaveformFit
 
 _US = 1e6
 _PERIOD = 2
@@ -232,7 +233,7 @@ def _jitters(context: Context, wave: ModelledWave) -> tuple[Quantity | None, Qua
     if late.size >= 5:
         noise = 1.0 / fall.weight[at_fall] + 1.0 / rise.weight[at_rise]
         width = scatter_of(context, "width_jitter_us", late, noise)
-    next_to = np.flatnonzero(np.diff(rise.cycle) == 1)
+    next_to = (rise.cycle[1:] - rise.cycle[:-1] == 1).nonzero()[0]
     if next_to.size < 5:
         return width, None
     change = rise.late[next_to + 1] - rise.late[next_to]

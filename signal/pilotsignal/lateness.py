@@ -10,9 +10,10 @@ import numpy.typing as npt
 from pilotsignal.edge_cells import Known, moved_variance
 from pilotsignal.edge_rows import EdgeRows
 from pilotsignal.edge_shape import Drawn, draw, trace
+from pilotsignal.normal_equations import PARAMETERS, places
 from pilotsignal.quick import median, windows
 from pilotsignal.timing import Floats, Indices
-from pilotsignal.waveform_fit import PARAMETERS, WaveformFit, places
+from pilotsignal.waveform_fit import WaveformFit
 
 _BLOCK = 1 << 17
 _FAR = 8.0  # standard deviations
@@ -70,7 +71,7 @@ class Expected:
     @classmethod
     def of(cls, rows: EdgeRows, fit: WaveformFit, rising: bool) -> "Expected":
         """What a fit expects in its rows."""
-        phase = rows.phase - (fit.values[2] * (rows.cycle - fit.cycle))[:, None]
+        phase = rows.phase_at(float(fit.values[2]), fit.cycle)
         value, slope = trace(fit.shape(rising), phase.ravel())
         return cls(value.reshape(phase.shape), slope.reshape(phase.shape))
 
@@ -87,23 +88,17 @@ def lateness(
     power = np.einsum("ij,ij->i", slope, slope)
     usable = power > _TELLING * power.max()
     steep = np.abs(np.ascontiguousarray(slope.T)).max(axis=1)  # numpy is slow along short rows
-    columns = np.flatnonzero(steep > 1e-4 * steep.max())
+    columns = (steep > 1e-4 * steep.max()).nonzero()[0]
     if columns.size == 0:
         nothing = np.empty(0)
         return Lateness(nothing, nothing, np.empty(0, np.int64), 0.0)  # no sample on any edge
-    begin, stop = int(columns[0]), int(columns[-1]) + 1
-    slope, value = slope[:, begin:stop], value[:, begin:stop]
-    base = np.einsum("ij,ij->i", slope, value)
-    edges = np.flatnonzero(usable[rows.row])
-    pull = np.empty(edges.size)
-    view = windows(samples, stop - begin)
-    first = rows.index - rows.before + begin
-    block = max(1, _BLOCK // (stop - begin))
-    for at in range(0, edges.size, block):
-        part = edges[at : at + block]
-        mine = rows.row[part]
-        seen = np.einsum("ij,ij->i", slope[mine], view[first[part]].astype(np.float64))
-        pull[at : at + block] = seen - base[mine]
+    held = slice(int(columns[0]), int(columns[-1]) + 1)
+    edges = usable[rows.row].nonzero()[0]
+    if rows.single:
+        rest = rows.mean[:, held] - value[:, held]
+        pull = np.einsum("ij,ij->i", slope[:, held], rest)[edges]
+    else:
+        pull = _pulls(samples, rows, (value[:, held], slope[:, held]), (held.start, edges))
     row = rows.row[edges]
     # The row's waveform stands for edges that lie a little beside it, in phase and in cycle.
     late = -pull / power[row] + rows.off[edges]
@@ -111,6 +106,28 @@ def lateness(
     weight = power[row] / max(sigma, 1e-9 * float(steep.max())) ** 2
     jitter2 = _beyond_noise(late, weight, rows.at[row])
     return Lateness(late, weight, rows.number[edges], jitter2)
+
+
+def _pulls(
+    samples: npt.NDArray[Any],
+    rows: EdgeRows,
+    expected: tuple[Floats, Floats],
+    which: tuple[int, Indices],
+) -> Floats:
+    """Sum of slope times rest of each of some edges, by columns from the first given."""
+    (value, slope), (begin, edges) = expected, which
+    width = slope.shape[1]
+    base = np.einsum("ij,ij->i", slope, value)
+    pull = np.empty(edges.size)
+    view = windows(samples, width)
+    first = rows.index - rows.before + begin
+    block = max(1, _BLOCK // width)
+    for at in range(0, edges.size, block):
+        part = edges[at : at + block]
+        mine = rows.row[part]
+        seen = np.einsum("ij,ij->i", slope[mine], view[first[part]].astype(np.float64))
+        pull[at : at + block] = seen - base[mine]
+    return pull
 
 
 def _beyond_noise(late: Floats, weight: Floats, phase: Floats) -> float:
@@ -122,14 +139,13 @@ def _beyond_noise(late: Floats, weight: Floats, phase: Floats) -> float:
     if late.size < 8:
         return 0.0
     order = np.argsort(phase, kind="stable")
-    change = np.diff(late[order])
-    noise = 1.0 / weight[order]
+    late, noise = late[order], 1.0 / weight[order]
     noise = noise[1:] + noise[:-1]
-    squares = change**2 / noise
+    squares = (late[1:] - late[:-1]) ** 2 / noise
     near = squares <= 64.0 * max(1.0, median(squares))
     squares, noise = squares[near], noise[near]
     count = float(squares.size)
-    excess = float(np.sum(squares)) / max(1.0, count - 1.0) - 1.0
+    excess = float(squares.sum()) / max(1.0, count - 1.0) - 1.0
     if excess < math.sqrt(3.0 / count) + 2.0 * _NOISE_U:
         return 0.0
     # Edges that tell more count for more, as long as jitter is the lesser part.
@@ -159,9 +175,9 @@ def jitter_covariance(
     for part, rising, mine, expected2 in sides:
         if mine.jitter2 == 0.0:
             continue
-        shape = part.phase.shape
+        shape = part.mean.shape
         offset = part.cycle - fit.cycle
-        phase = (part.phase - (fit.values[2] * offset)[:, None]).ravel()
+        phase = part.phase_at(float(fit.values[2]), fit.cycle).ravel()
         moved = np.zeros(phase.size)
         if expected2 > 0.0:
             moved = moved_variance(fit.shape(rising), phase, expected2)
@@ -284,9 +300,13 @@ def astray(
     foreign = rows.foreign()
     if foreign is not None:
         reach[foreign] = np.inf
-    rest = np.abs(rows.mean - value) * rows.count[:, None]
+    rest = np.abs(rows.mean - value)
     spread = np.where(rows.count > 1, 5.0 * noise * np.sqrt(rows.count), 0.0)
-    beyond = rest > np.maximum(reach, spread[:, None])
+    if rows.single:
+        beyond = rest > reach
+    else:
+        rest *= rows.count[:, None]
+        beyond = rest > np.maximum(reach, spread[:, None])
     suspect = np.flatnonzero(beyond.any(axis=1)) if beyond.any() else np.empty(0, np.int64)
     if suspect.size:
         # Beside a corner the slope of one place says little of what an early edge would show.
@@ -295,7 +315,7 @@ def astray(
         )
         limit = np.maximum(reach[suspect], spread[suspect, None])
         suspect = suspect[(rest[suspect] > limit).any(axis=1)]
-    if suspect.size == 0 or (rows.count.size == rows.number.size and _many(suspect.size, rows)):
+    if suspect.size == 0 or (rows.single and _many(suspect.size, rows)):
         return np.empty(0, np.int64)
     return _search(samples, rows, (value, reach), suspect)
 
@@ -304,7 +324,7 @@ def _moved(rows: EdgeRows, edge: tuple[WaveformFit, bool], which: Indices, early
     """By how much the cells of some rows change if their edges come a little early or late."""
     fit, rising = edge
     shape = fit.shape(rising)
-    phase = rows.phase[which] - (fit.values[2] * (rows.cycle[which] - fit.cycle))[:, None]
+    phase = rows.phase_at(float(fit.values[2]), fit.cycle)[which]
     here, sooner, later = (trace(shape, (phase + off).ravel())[0] for off in (0.0, early, -early))
     most = np.maximum(np.abs(sooner - here), np.abs(later - here))
     return np.asarray(most.reshape(phase.shape), np.float64)

@@ -49,11 +49,13 @@ class PerPulse:
 
     def without(self, changes: list[Change]) -> "PerPulse":
         """Those that lie in no burst."""
+        noisy = [one for one in changes if one.code == "noise-burst"]
+        if not noisy:
+            return self
         calm = np.ones(self.time_s.size, bool)
-        for one in changes:
-            if one.code == "noise-burst":
-                calm &= (self.time_s < one.start_s) | (self.time_s > one.end_s)
-        return self if calm.all() else PerPulse(self.time_s[calm], self.value[calm])
+        for one in noisy:
+            calm &= (self.time_s < one.start_s) | (self.time_s > one.end_s)
+        return PerPulse(self.time_s[calm], self.value[calm])
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,8 +36,8 @@ class Tally:
 
     def quantile(self, share: float) -> float:
         """Value that a share of the samples does not exceed; the middle of two where it splits."""
-        reach = np.cumsum(self.counts)
-        at = int(np.searchsorted(reach, share * self.total - 1e-9))
+        reach = self.counts.cumsum()
+        at = int(reach.searchsorted(share * self.total - 1e-9))
         at = min(at, self.values.size - 1)
         if abs(reach[at] - share * self.total) < 1e-6 and at + 1 < self.values.size:
             return 0.5 * float(self.values[at] + self.values[at + 1])
@@ -57,7 +57,7 @@ def tally(samples: npt.NDArray[Any]) -> Tally:
         low = int(samples.min())
         if int(samples.max()) - low < _WIDEST:
             counts = np.bincount(np.subtract(samples, low, dtype=np.intp))
-            held = np.flatnonzero(counts)
+            held = counts.nonzero()[0]
             values = (held + low).astype(np.float64)
             return Tally(values, counts[held].astype(np.float64), float(samples.size))
     ordered = np.sort(samples.astype(np.float64))
@@ -130,9 +130,12 @@ def _populations(seen: Tally) -> tuple[float, float]:
     low, high = seen.quantile(0.005), seen.quantile(0.995)
     if low == high:
         return low, high  # what is left beyond both percentiles are spikes, no population
+    split = -1
     for _ in range(3):
         middle = 0.5 * (low + high)
-        split = int(np.searchsorted(seen.values, middle, side="right"))
+        last, split = split, int(seen.values.searchsorted(middle, side="right"))
+        if split == last:
+            return low, high
         below, above = seen.part(0, split), seen.part(split, seen.values.size)
         if below is None or above is None:
             return middle, middle
@@ -152,7 +155,7 @@ def _noise(blocks: list[npt.NDArray[Any]], swing: float) -> float:
         quiet = seen.part(0, int(np.searchsorted(seen.values, 0.25 * swing)))
         # With nothing quiet, the values jump about all the time: that is the noise.
         seen = quiet if quiet is not None and quiet.total > 0.7 * steps.size else seen
-    spread = math.sqrt(float(np.sum(seen.values**2 * seen.counts)) / seen.total / 2.0)
+    spread = math.sqrt(float((seen.values**2 * seen.counts).sum()) / seen.total / 2.0)
     # A few large differences (slow edges, spikes) must not pass for noise.
     robust = seen.quantile(0.683) / math.sqrt(2.0)
     return robust if 0 < robust < spread else spread
@@ -172,4 +175,4 @@ def _step(samples: npt.NDArray[Any], flat: npt.NDArray[Any]) -> float:
 def _settled(seen: Tally, low: float, high: float, noise: float) -> float:
     near = max(0.08 * (high - low), 4.0 * noise)
     close = (np.abs(seen.values - low) < near) | (np.abs(seen.values - high) < near)
-    return float(np.sum(seen.counts[close])) / seen.total
+    return float(seen.counts[close].sum()) / seen.total

@@ -113,6 +113,8 @@ def _goes_on(left: tuple[float, DecodedDuty], right: tuple[float, DecodedDuty]) 
 
 
 def _speaker(stretch: list[tuple[float, DecodedDuty]], value: float) -> DecodedDuty:
+    if len(stretch) == 1:
+        return stretch[0][1]
     _, nearest = min(stretch, key=lambda pair: abs(pair[0] - value))
     steepest = max(reading.slope_a_per_percent for _, reading in stretch)
     return replace(nearest, slope_a_per_percent=steepest)

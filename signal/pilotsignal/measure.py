@@ -1,5 +1,6 @@
 """One call for everything that a capture of the pilot can tell."""
 
+import math
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
@@ -168,10 +169,9 @@ def _waveform(capture: Capture, levels: Levels) -> tuple[PilotMeasurement, Found
     if comb is not None and trouble is None:
         wave = model_wave(capture, levels, edges, comb)
         if wave is not None:
-            found = _modelled(context, wave)
             notes += remarks.of_model(context, wave, edges)
             parts = Found(levels, edges, comb, wave.high, wave.low, context.key)
-            return replace(found, notices=(*notes, *found.notices)), parts
+            return _modelled(context, wave, notes), parts
         shorter = min(comb.width, comb.period - comb.width)
         if shorter < _SHORTEST:
             trouble = remarks.too_short(shorter)
@@ -192,7 +192,8 @@ def _irregular(levels: Levels, comb: Comb | None, edges: Edges) -> Notice | None
         return remarks.not_rectangular(levels.settled)
     if comb is None:
         return remarks.too_few(int(edges.index.size))
-    scatter = float(np.sqrt(np.mean(comb.residuals**2)))
+    rest = comb.residuals
+    scatter = math.sqrt(float((rest * rest).sum()) / rest.size)
     if scatter > max(0.6, 0.03 * comb.period):
         return remarks.not_periodic(scatter / comb.period)
     return None
@@ -225,9 +226,10 @@ def _periodic(context: Context, fit: PeriodicFit) -> PilotMeasurement:
     )
 
 
-def _modelled(context: Context, wave: ModelledWave) -> PilotMeasurement:
+def _modelled(context: Context, wave: ModelledWave, notes: list[Notice]) -> PilotMeasurement:
     read = read_model(context, wave)
-    notes = [remarks.no_zero_crossing()] if read.pulse_width_zero_us is None else []
+    if read.pulse_width_zero_us is None:
+        notes = [*notes, remarks.no_zero_crossing()]
     values = {field.name: getattr(read, field.name) for field in fields(read)}
     return PilotMeasurement(**values, pwm_on=True, notices=tuple(notes))
 

@@ -32,7 +32,7 @@ from pilotsignal.edges import Edges
 from pilotsignal.lateness import EARLY, Expected, Lateness, astray, jitter_covariance, lateness
 from pilotsignal.levels import Levels
 from pilotsignal.plateaus import Plateau, step_bound
-from pilotsignal.quick import median, windows
+from pilotsignal.quick import between, inside, median, windows
 from pilotsignal.timing import Comb, Floats, Indices
 from pilotsignal.waveform_fit import Effort, WaveformFit, fit_waveform
 
@@ -330,13 +330,12 @@ def _first_taus(
     half = max(2, int(min(0.1 * comb.period + 2.0, 0.5 * shorter)))
     found = []
     for rising in (True, False):
-        at = edges.of(rising)
-        at = at[(at >= half) & (at + half <= capture.samples.size)]
+        at = inside(edges.of(rising), half, capture.samples.size)
         at = at[:: max(1, at.size * 2 * half // _COUNTED)]
         if at.size == 0:
             return None
         values = windows(capture.samples, 2 * half)[at - half]
-        on_way = np.count_nonzero((values > levels.at(0.1)) & (values < levels.at(0.9)))
+        on_way = between(values, levels.at(0.1), levels.at(0.9))
         if on_way == 0:
             return None
         found.append(on_way / at.size / SPAN)
@@ -365,7 +364,7 @@ def _judged(
     fit = replace(found.fit, covariance=found.fit.covariance * scale + extra.covariance)
     setting = found.taken.setting
     rise, fall = found.taken.rows
-    number = np.concatenate((rise.number[[0, -1]], fall.number[[0, -1]]))
+    ends = [int(part.number[place]) for part in (rise, fall) for place in (0, -1)]
     high, low = found.taken.plateaus
     return ModelledWave(
         fit,
@@ -375,7 +374,7 @@ def _judged(
         _levelled(low, fit, 1),
         late[0],
         late[1],
-        int(number.max() - number.min()),
+        max(ends) - min(ends),
         int(rise.number.size + fall.number.size),
         outliers,
         _freedom(late, high.dof + low.dof),

@@ -24,7 +24,8 @@ from pilotsignal.folded_edges import (
 )
 from pilotsignal.levels import Levels
 from pilotsignal.plateaus import Margins, Plateau, plateau, settled_pulses
-from pilotsignal.timing import Comb, Floats, fit_comb_around
+from pilotsignal.quick import between
+from pilotsignal.timing import Comb, Floats, fit_comb, fit_comb_around
 from pilotsignal.transitions import (
     Crossing,
     Offsets,
@@ -113,8 +114,10 @@ def coarse_comb(capture: Capture, levels: Levels, edges: Edges) -> Comb | None:
     An edge that falls where samples are missing has no time of its own.
     """
     times = _coarse_times(capture, levels, edges)
+    if not capture.gaps:
+        return fit_comb(times[edges.rising], times[~edges.rising])
     gaps = {gap.index: gap.missing for gap in capture.gaps}
-    lost = np.flatnonzero(np.isin(edges.index, list(gaps))) if gaps else np.empty(0, np.int64)
+    lost = np.flatnonzero(np.isin(edges.index, list(gaps)))
     times[lost] -= [0.5 * gaps[int(at)] for at in edges.index[lost]]
     return fit_comb_around(times, edges.rising, lost)
 
@@ -180,16 +183,15 @@ def _on_edges(capture: Capture, levels: Levels, edges: Edges) -> float:
     """Samples per edge between a quarter and three quarters of the way, on average."""
     near = [edges.index - 2, edges.index - 1, edges.index, edges.index + 1]
     held = [np.clip(place, 0, capture.samples.size - 1) for place in near]
-    values = capture.samples[np.array(held)].astype(np.float64)
-    between = (values > levels.at(0.25)) & (values < levels.at(0.75))
-    return float(between.sum()) / edges.index.size
+    values = capture.samples[np.array(held)]
+    return between(values, levels.at(0.25), levels.at(0.75)) / edges.index.size
 
 
 def _coarse_times(capture: Capture, levels: Levels, edges: Edges) -> Floats:
     before = capture.samples[np.maximum(edges.index - 1, 0)].astype(np.float64)
     after = capture.samples[edges.index].astype(np.float64)
     rest = np.where(after == before, 1.0, after - before)
-    share = np.clip((levels.at(0.5) - before) / rest, 0.0, 1.0)
+    share = np.minimum(np.maximum((levels.at(0.5) - before) / rest, 0.0), 1.0)
     shift = missing_before(capture.gaps, edges.index)
     return np.asarray(edges.index + shift - 1.0 + share, dtype=np.float64)
 

@@ -6,7 +6,9 @@ deviation would hide, and so that a pulse with a spike can be left out as a whol
 
 import itertools
 import math
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -15,7 +17,7 @@ import numpy.typing as npt
 from pilotsignal.capture import Capture, Gap
 from pilotsignal.edges import Edges
 from pilotsignal.levels import Tally, tally
-from pilotsignal.quick import median, windows
+from pilotsignal.quick import above, below, median, windows
 from pilotsignal.timing import Floats, Indices
 
 _BLOCK = 1 << 18  # samples added up at a time
@@ -95,7 +97,7 @@ class Pulses:
 
     def of(self, rising: bool) -> "Pulses":
         """Those of one level."""
-        mine = np.flatnonzero(self.rising == rising)
+        mine = (self.rising == rising).nonzero()[0]
         return Pulses(self.begin[mine], self.end[mine], self.rising[mine], self.total[mine])
 
 
@@ -153,13 +155,22 @@ def _touching(begin: Indices, stop: Indices, gaps: tuple[Gap, ...]) -> npt.NDArr
 def _totals(samples: npt.NDArray[Any], begin: Indices, end: Indices) -> Floats:
     """Sums of pulses, block by block: `reduceat` makes a wide copy of all that it is given."""
     wide = _wide_enough(samples, int((end - begin).max()))
-    cuts = np.searchsorted(begin, np.arange(0, samples.size + _BLOCK, _BLOCK))
-    found = []
-    for first, last in itertools.pairwise(np.unique(cuts).tolist()):
-        low, high = int(begin[first]), int(end[last - 1])
-        bounds = _bounds(begin[first:last] - low, end[first:last] - low)[:-1]
-        found.append(np.add.reduceat(samples[low:high], bounds, dtype=wide)[0::2])
+    found = [
+        np.add.reduceat(part, bounds, dtype=wide)[0::2]
+        for part, bounds in _by_block(samples, begin, end)
+    ]
     return np.concatenate(found).astype(np.float64)
+
+
+def _by_block(
+    samples: npt.NDArray[Any], begin: Indices, end: Indices
+) -> Iterator[tuple[npt.NDArray[Any], Indices]]:
+    """Samples of some pulses after others, and where these begin and end among them."""
+    cuts = np.searchsorted(begin, np.arange(0, samples.size + _BLOCK, _BLOCK))
+    for first, last in itertools.pairwise(cuts.tolist()):
+        if first < last:
+            low, high = int(begin[first]), int(end[last - 1])
+            yield samples[low:high], _bounds(begin[first:last] - low, end[first:last] - low)[:-1]
 
 
 def _bounds(begin: Indices, end: Indices) -> Indices:
@@ -201,7 +212,7 @@ def plateau(samples: npt.NDArray[Any], pulses: Pulses, rising: bool) -> Plateau 
     far = _far(samples, mine, (seen.quantile(0.5), sigma), rising)
     places = np.asarray(0.5 * (begin + end), np.float64)
     # A single sample between two edges may be on one of them: no spike can be told from that.
-    outliers = int(far.size) if float(np.mean(counts)) > 1.5 else 0
+    outliers = int(far.size) if float(counts.sum()) > 1.5 * counts.size else 0
     if far.size:
         keep = np.ones(means.size, bool)
         keep[np.unique(far)] = False
@@ -259,8 +270,8 @@ def _sigma(values: npt.NDArray[Any]) -> float:
     inner -= np.einsum("ij->i", inner)[:, None] / length
     variance = np.einsum("ij,ij->i", inner, inner) / (length - 1.0)
     # A mean, as the median of so few samples' variances lies low; pulses with spikes left out.
-    quiet = variance <= _LOUD * median(variance)
-    return float(np.sqrt(np.mean(variance[quiet])))
+    quiet = variance[variance <= _LOUD * median(variance)]
+    return math.sqrt(float(quiet.sum()) / quiet.size)
 
 
 def _codes(seen: Tally, apart: bool) -> tuple[int, float]:
@@ -273,32 +284,31 @@ def _codes(seen: Tally, apart: bool) -> tuple[int, float]:
     if apart:
         values, repeats = np.unique(values, return_counts=True)
         counts = repeats.astype(np.float64)
-    if counts.max() < max(20, 0.02 * seen.total):
+    top = float(counts.max())
+    if top < max(20, 0.02 * seen.total):
         return 0, 0.0
     often = int(np.count_nonzero(counts > 0.002 * seen.total))
     # Codes are missing only if they are met hardly ever among those that are met most.
-    most = values[counts > 0.2 * counts.max()]
-    met = values[(counts > 0.05 * counts.max()) & (values >= most[0]) & (values <= most[-1])]
-    gaps = np.diff(met)
+    most = values[counts > 0.2 * top]
+    met = values[(counts > 0.05 * top) & (values >= most[0]) & (values <= most[-1])]
+    gaps = met[1:] - met[:-1]
     return often, float(gaps.max()) if gaps.size else 0.0
 
 
 def _far(
     samples: npt.NDArray[Any], pulses: Pulses, level: tuple[float, float], rising: bool
 ) -> Indices:
-    """Pulse number of each sample far off its level; the pulses' extremes tell where to look."""
+    """Pulse number of each sample far off its level; pulses that hold any tell where to look."""
     middle, sigma = level
     reach = max(8.0 * sigma, 3.0 if samples.dtype.kind in "iu" else 0.0, 1e-9 * abs(middle))
-    bounds = _bounds(pulses.begin, pulses.end)
-    bounds = bounds[:-1] if bounds[-1] >= samples.size else bounds
     bad = np.zeros(pulses.begin.size, bool)
     # Towards the other level every pulse has to be looked at, away from it only if the record
     # holds anything so far out.
     if not rising or float(samples.max()) > middle + reach:
-        bad |= np.maximum.reduceat(samples, bounds)[0::2] > middle + reach
+        bad |= _holding(samples, pulses, partial(above, level=middle + reach))
     if rising or float(samples.min()) < middle - reach:
-        bad |= np.minimum.reduceat(samples, bounds)[0::2] < middle - reach
-    which = np.flatnonzero(bad)
+        bad |= _holding(samples, pulses, partial(below, level=middle - reach))
+    which = bad.nonzero()[0]
     if which.size == 0 or which.size > 0.2 * pulses.begin.size + 1:
         return np.empty(0, np.int64)
     found = []
@@ -308,16 +318,27 @@ def _far(
     return np.concatenate(found).astype(np.int64)
 
 
+def _holding(
+    samples: npt.NDArray[Any], pulses: Pulses, beyond: Callable[..., npt.NDArray[np.bool_]]
+) -> npt.NDArray[np.bool_]:
+    """Which pulses hold a sample that is `beyond`; faster than their extremes are found."""
+    found = [
+        np.logical_or.reduceat(beyond(part), bounds)[0::2]
+        for part, bounds in _by_block(samples, pulses.begin, pulses.end)
+    ]
+    return np.concatenate(found)
+
+
 def _pool(means: Floats, counts: Floats, places: Floats, noise: _Scatter) -> Plateau:
     sigma = noise.sigma
     total = float(counts.sum())
     # Sums, not dot products: those wake a pool of threads for next to nothing.
-    value = float(np.sum(means * counts) / total)
-    within = sigma / float(np.sqrt(total))
+    value = float((means * counts).sum()) / total
+    within = sigma / math.sqrt(total)
     between, dof = 0.0, max(1.0, total - 1.0)
     if means.size > 1:
-        variance = np.sum(counts * (means - value) ** 2) / total / (means.size - 1.0)
-        between = float(np.sqrt(variance))
+        variance = float((counts * (means - value) ** 2).sum()) / total / (means.size - 1.0)
+        between = math.sqrt(variance)
     # Chance alone makes pulses scatter more or less than their samples: only beyond it is it hum.
     chance = 1.0 + _CHANCE * math.sqrt(2.0 / max(1.0, means.size - 1.0))
     if between**2 > chance * within**2:

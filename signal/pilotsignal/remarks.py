@@ -161,7 +161,7 @@ def of_hum(context: Context, found: list[Plateau]) -> list[Notice]:
     times = np.concatenate([p.places for p in known]) * context.capture.interval_s
     expected = max(p.sigma / math.sqrt(max(1.0, p.samples / p.means.size)) for p in known)
     expected = max(expected, 0.3 * context.levels.step)
-    total = float(np.sqrt(np.mean(values**2)))
+    total = math.sqrt(float((values * values).sum()) / values.size)
     if total <= 3.0 * expected or np.ptp(times) < 0.02:
         return []
     best, hertz = max((_explained(times, values, f), f) for f in _MAINS_HZ)

@@ -27,7 +27,7 @@ from pilotsignal.period_changes import EdgeTimes, period_changes
 from pilotsignal.periodic import coarse_comb
 from pilotsignal.plateaus import Margins, Plateau, plateau, settled_pulses
 from pilotsignal.quantity import Quantity
-from pilotsignal.quick import median, windows
+from pilotsignal.quick import between, inside, median, windows
 from pilotsignal.timing import Comb, Floats
 
 Values = Mapping[str, Quantity | None]
@@ -308,10 +308,9 @@ def edge_times(capture: Capture, found: Found) -> EdgeTimes:
 def _met(samples: npt.NDArray[Any], levels: Levels, edges: Edges) -> float:
     """Samples per edge between a quarter and three quarters of the way, on average."""
     index = edges.index[:: max(1, edges.index.size // _THINNED)]
-    index = index[(index >= 2) & (index + 2 <= samples.size)]
+    index = inside(index, 2, samples.size)
     values = windows(samples, 4)[index - 2]
-    between = (values > levels.at(0.25)) & (values < levels.at(0.75))
-    return float(np.count_nonzero(between)) / max(1, index.size)
+    return between(values, levels.at(0.25), levels.at(0.75)) / max(1, index.size)
 
 
 def _level_changes(capture: Capture, found: Found) -> list[Change]:
@@ -364,15 +363,14 @@ def _joined(parts: list[PerPulse]) -> PerPulse:
 
 def _times(capture: Capture, places: npt.NDArray[Any]) -> Floats:
     """Seconds after the first sample, missing ones counted, of places between samples."""
-    index = places.astype(np.int64)
-    shift = missing_before(capture.gaps, index) if capture.gaps else 0
+    shift = missing_before(capture.gaps, places.astype(np.int64)) if capture.gaps else 0
     return np.asarray((places + shift) * capture.interval_s, np.float64)
 
 
 def _pauses(capture: Capture, found: Found) -> list[Change]:
     """Stretches of more than two periods without an edge; samples known to be missing are none."""
     marks = np.concatenate(([0], found.edges.index, [capture.samples.size]))
-    long = np.flatnonzero(np.diff(marks) > _PAUSE * found.comb.period)
+    long = (marks[1:] - marks[:-1] > _PAUSE * found.comb.period).nonzero()[0]
     if long.size == 0:
         return []
     starts, ends = (_times(capture, marks[at]) for at in (long, long + 1))

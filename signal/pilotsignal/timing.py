@@ -130,7 +130,7 @@ def refit(comb: Comb, rise: Floats, fall: Floats) -> Comb:
 def _number(times: Floats, period: float) -> Indices:
     """Cycle numbers from the first edge on; whole missing cycles are counted over."""
     number = np.zeros(times.size, np.int64)
-    np.cumsum(np.rint((times[1:] - times[:-1]) / period), out=number[1:], dtype=np.int64)
+    number[1:] = np.rint((times[1:] - times[:-1]) / period).cumsum()
     return number
 
 
