@@ -104,7 +104,8 @@ def lateness(
     late = -pull / power[row] + rows.off[edges]
     late -= fit.values[2] * (rows.number[edges] - rows.cycle[row])
     weight = power[row] / max(sigma, 1e-9 * float(steep.max())) ** 2
-    jitter2 = _beyond_noise(late, weight, rows.at[row])
+    place = rows.at[row] + rows.off[edges] - fit.values[2] * (rows.number[edges] - fit.cycle)
+    jitter2 = _beyond_noise(late, weight, place)
     return Lateness(late, weight, rows.number[edges], jitter2)
 
 

@@ -39,8 +39,9 @@ from pilotsignal.waveform_fit import Effort, WaveformFit, fit_waveform
 _WIDEST_GAP = 0.75  # of the 10 to 90 % time
 _TELLING_GAP = 0.25
 _MOST_OPEN = 0.3  # relative uncertainty of a time constant
-_MOST_OPEN_LEVEL = 0.0005  # uncertainty of a level that no sample shows settled, of the swing
 _AVERAGED = 0.5  # scatter in steps, rounding included, from which on it averages rounding out
+_FEW_EDGES = 16
+_ROUGH = 2.0  # variance on edges over that beside them, where rounding is not averaged out
 _RARE = 1.0  # samples on an edge, on average
 _WORK, _WORK_PER_EDGE = 1_200_000, 100  # cells looked at until a model must have been found
 _MANY = 100_000  # edges: so many make a good start in any case
@@ -296,15 +297,10 @@ def _open(found: Attempt, sigma: float, step: float) -> bool:
     The edge alone tells such a level only as well as it has the fitted shape, and rounding that
     noise does not average out is carried over many times enlarged.
     """
-    fit = found.fit
-    if max(float(fit.covariance[place, place]) for place in (4, 8)) > _MOST_OPEN**2:
+    covariance = found.fit.covariance
+    if max(float(covariance[place, place]) for place in (4, 8)) > _MOST_OPEN**2:
         return True
-    most = _MOST_OPEN_LEVEL * float(fit.values[0] - fit.values[1])
-    return any(
-        not level.samples
-        and (sigma < _AVERAGED * step or float(fit.covariance[place, place]) > most**2)
-        for place, level in enumerate(found.taken.plateaus)
-    )
+    return sigma < _AVERAGED * step and not all(level.samples for level in found.taken.plateaus)
 
 
 def _starts(
@@ -355,7 +351,7 @@ def _judged(
     extra = jitter_covariance(found.taken.rows, found.fit, late, replace(found.known, sigma=sigma))
     left, dof = found.fit.chi2 - extra.chi2, found.fit.dof
     excess = (left - dof) / math.sqrt(2.0 * dof + extra.variance)
-    if excess > _MISFIT or not _levels_agree(found, step):
+    if excess > _MISFIT or not _levels_agree(found, step) or _bent(late, sigma < _AVERAGED * step):
         return None
     scale = max(1.0, left / dof) if excess > 2.0 else 1.0
     # Rounding that noise does not average out is no noise: its size is known, not its distribution.
@@ -379,6 +375,24 @@ def _judged(
         outliers,
         _freedom(late, high.dof + low.dof),
     )
+
+
+def _bent(late: tuple[Lateness, Lateness], rough: bool) -> bool:
+    """Whether edges come early or late by the phase at which they were met: the shape is another.
+
+    The sum of squares of all samples may hide that: where a converter rounds most of the noise
+    away the many samples beside the edges scatter hardly at all, and what noise there is on the
+    edges, `rough`, is not known better than to a factor. Of a handful of edges nobody knows
+    whether they jitter or are bent.
+    """
+    for part in late:
+        if part.loud and part.late.size < _FEW_EDGES:
+            return True
+        square = float((part.late**2 / (1.0 / part.weight + part.jitter2)).sum())
+        count = part.late.size
+        if square > (_ROUGH if rough else 1.0) * (count + _MISFIT * math.sqrt(2.0 * count)):
+            return True
+    return False
 
 
 def _levels_agree(found: Attempt, step: float) -> bool:
