@@ -167,7 +167,7 @@ def ramps(late: npt.NDArray[np.float64], missing: int = -1) -> list[SampleBlock]
         level = (left if number % 2 else 1.0 - left) * 5.0 / 4.096 * 1023
         counts = np.clip(np.rint(level), 0, 1023).astype(np.uint16)
         counts[counts == missing] += 1
-        tick, index = number * 400_000, number * 500
+        tick, index = number * 400_192, number * 500
         blocks.append(SampleBlock(Channel.RAMP, tick, index, 416, 10, counts))
     return blocks
 

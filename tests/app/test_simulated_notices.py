@@ -33,7 +33,7 @@ MAY = {
     "two-currents",
 }
 MODES = (Mode.STREAM10, Mode.STREAM8, Mode.BURST10)
-BURST_TICKS = 400_000
+BURST_TICKS = 962 * 416
 TICK_S = 62.5e-9
 
 

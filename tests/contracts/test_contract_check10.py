@@ -8,7 +8,7 @@ from rungbench.link.messages import MODE_FACTS, Channel, Mode, SampleBlock, SetM
 
 Floats = npt.NDArray[np.float64]
 
-BURST_TICKS = 400_000  # section 8
+BURST_TICKS = 400_192  # section 8
 TURNS = [1, 2, 3, 4, 4]  # section 8
 
 

@@ -12,7 +12,7 @@ from rungbench.simulated.generator import Floats
 from rungbench.simulated.parts import HIGH_V, LOW_V, Parts
 from rungbench.simulated.traits import Traits
 
-BURST_TICKS = 400_000
+BURST_TICKS = 962 * 416  # whole intervals, so that times count on through what lies between
 _TOP = 1023
 _INDEX = 2**32
 

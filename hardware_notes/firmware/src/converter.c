@@ -7,7 +7,8 @@
 #include "pins.h"
 #include "rings.h"
 
-#define BURST_TICKS 400000UL
+/* 962 conversions: between bursts lie whole ones, so that times count on through them. */
+#define BURST_TICKS 400192UL
 
 /* A start is prepared so many ticks before it, and its interrupt comes so many before it. */
 #define PREPARE_TICKS 60000UL
