@@ -380,3 +380,20 @@ def test_the_mouse_finds_a_choice(qtbot: QtBot) -> None:
         at = QPoint(round(box.left() + 10), round(box.center().y()))
         QTest.mouseClick(scale, Qt.MouseButton.LeftButton, NONE, at)
         stage.until_rung(Rung.B)
+
+
+def test_a_window_that_was_maximised_comes_back_so(qtbot: QtBot) -> None:
+    """And, when it is made smaller again, in the size that it had before."""
+    with staged(qtbot, "") as stage:
+        stage.window.resize(790, 700)
+        stage.window.showMaximized()
+        stage.until(stage.window.isMaximized)
+        stage.window._ending_begins()
+    with staged(qtbot, "") as stage:
+        assert stage.window.isMaximized()
+        stage.window.showNormal()
+        stage.until(lambda: not stage.window.isMaximized())
+        assert (stage.window.width(), stage.window.height()) == (790, 700)
+        stage.window._ending_begins()
+    with staged(qtbot, "") as stage:
+        assert not stage.window.isMaximized()

@@ -275,6 +275,8 @@ class MainWindow(QMainWindow):
         size = QSize(get("window", "width", 1200), get("window", "height", 800))
         screen = QApplication.primaryScreen()
         self.resize(size.boundedTo(screen.availableSize()))
+        if get("window", "maximised", False):
+            self.setWindowState(Qt.WindowState.WindowMaximized)
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Open first: the window goes when the outlet was watched; closing twice does without."""
@@ -294,8 +296,10 @@ class MainWindow(QMainWindow):
         snapshot = self._worker.snapshot_now
         if snapshot is not None and snapshot.energised:
             self.sentence.say("Going to open and watching the outlet; then the window closes.")
-        self._preferences.put("window", "width", self.width())
-        self._preferences.put("window", "height", self.height())
+        size = self.normalGeometry().size() if self.isMaximized() else self.size()
+        self._preferences.put("window", "width", size.width())
+        self._preferences.put("window", "height", size.height())
+        self._preferences.put("window", "maximised", self.isMaximized())
         self._preferences.save()
 
     def close_views(self) -> None:
