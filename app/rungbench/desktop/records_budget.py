@@ -90,7 +90,7 @@ class PlainTable(QTableWidget):
             width = max(least, self.viewport().width() - others)
             # Rows are measured a little narrower: a style's padding is not counted with them.
             header.resizeSection(self._wide, width - self._theme.px(8))
-            self.resizeRowsToContents()
+            self._heighten()
             header.resizeSection(self._wide, width)
         elif self._wraps:
             most = max(self._theme.px(_LEAST_MOST), round(_MOST_SHARE * self.viewport().width()))
@@ -98,7 +98,15 @@ class PlainTable(QTableWidget):
                 header.setMaximumSectionSize(width)
                 header.resizeSections(QHeaderView.ResizeMode.ResizeToContents)
                 if width < most:
-                    self.resizeRowsToContents()
+                    self._heighten()
+
+    def _heighten(self) -> None:
+        """As high as the texts, with the air that rows of one line have."""
+        self.resizeRowsToContents()
+        least = self.fontMetrics().height() + self._theme.px(8)
+        for row in range(self.rowCount()):
+            if self.rowHeight(row) > least:
+                self.setRowHeight(row, self.rowHeight(row) + self._theme.px(6))
 
     def set_headings(self, headings: Sequence[str]) -> None:
         """Other columns."""
