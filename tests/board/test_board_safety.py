@@ -206,6 +206,7 @@ def test_an_enable_that_fails_is_told(board: Board) -> None:
     assert board.session.event(EventKind.FELL_OPEN).reason is Reason.FAULT
 
 
+@pytest.mark.slow
 def test_an_enable_that_fails_is_told_after_half_a_turn_of_the_tick(board: Board) -> None:
     session = board.session
     session.present(B)

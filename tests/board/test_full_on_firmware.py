@@ -213,6 +213,7 @@ def test_a_question_at_the_terminal_is_withdrawn_in_time(switch_on: SwitchOn) ->
         terminal.read_until(r"record \w+-\w+ in")
 
 
+@pytest.mark.slow
 def test_wishes_are_typed_between_steps(switch_on: SwitchOn) -> None:
     own_plan(60.0)
     board = switch_on(paced=True)
@@ -268,6 +269,7 @@ def test_questions_are_answered_from_a_file(switch_on: SwitchOn, tmp_path: Path)
     assert (document["verdict"], done.returncode) == ("pass", 0)
 
 
+@pytest.mark.slow
 def test_nobody_at_all_answers_that_nobody_was_there(switch_on: SwitchOn) -> None:
     own_plan(60.0)
     board = switch_on(paced=True)
