@@ -40,7 +40,7 @@ _WIDEST_GAP = 0.75  # of the 10 to 90 % time
 _TELLING_GAP = 0.25
 _MOST_OPEN = 0.3  # relative uncertainty of a time constant
 _AVERAGED = 0.5  # scatter in steps, rounding included, from which on it averages rounding out
-_FEW_EDGES = 16
+_FEW_EDGES = 16  # of so few nobody knows whether they jitter or are bent
 _ROUGH = 2.0  # variance on edges over that beside them, where rounding is not averaged out
 _RARE = 1.0  # samples on an edge, on average
 _WORK, _WORK_PER_EDGE = 1_200_000, 100  # cells looked at until a model must have been found
@@ -382,8 +382,7 @@ def _bent(late: tuple[Lateness, Lateness], rough: bool) -> bool:
 
     The sum of squares of all samples may hide that: where a converter rounds most of the noise
     away the many samples beside the edges scatter hardly at all, and what noise there is on the
-    edges, `rough`, is not known better than to a factor. Of a handful of edges nobody knows
-    whether they jitter or are bent.
+    edges, `rough`, is not known better than to a factor.
     """
     for part in late:
         if part.loud and part.late.size < _FEW_EDGES:

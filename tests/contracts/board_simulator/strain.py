@@ -6,6 +6,8 @@ What it leaves is looked at by several tests: how deep its stack got, how long i
 import functools
 import re
 import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -107,22 +109,29 @@ def deepest_stack(process: BoardProcess) -> int:
     return RAM_END - end - untouched
 
 
-@functools.cache
-def strain() -> Strain:
-    """One hard day, in some seconds of board time."""
+@contextmanager
+def _at_work() -> Iterator[tuple[BoardSession, BoardProcess]]:
+    """A board that presents and samples as in a usual run; each call switches on another one."""
     process = BoardProcess(["seed=5", "close_s=0.2", "pulses_after_s=0.1"])
     try:
         session = BoardSession(FirmwareLine(process))
         session.hello()
         _ordinary(session)
+        yield session, process
+    finally:
+        process.close()
+
+
+@functools.cache
+def strain() -> Strain:
+    """One hard day, in some seconds of board time."""
+    with _at_work() as (session, process):
         served(process)
         session.listen(1.0)
         usual = served(process)
         chatter = _chatter(session, process)
         _troubles(session, process)
         return Strain(deepest_stack(process), usual, served(process), chatter)
-    finally:
-        process.close()
 
 
 @functools.cache
@@ -131,19 +140,13 @@ def turns() -> tuple[Turns, Turns]:
 
     A day of its own: while the loop is watched the simulator goes instruction by instruction.
     """
-    process = BoardProcess(["seed=5", "close_s=0.2", "pulses_after_s=0.1"])
-    try:
-        session = BoardSession(FirmwareLine(process))
-        session.hello()
-        _ordinary(session)
+    with _at_work() as (session, process):
         turned(process)
         session.listen(1.0)
         usual = turned(process)
         _chatter(session, process)
         _troubles(session, process)
         return usual, turned(process)
-    finally:
-        process.close()
 
 
 def _ordinary(session: BoardSession) -> None:
